@@ -1,0 +1,16 @@
+"""What is kept between visits. `Store` is the door; only `results` knows diskcache, only `database` and `store` SQL."""
+
+from app.store.problems import ChangedMeanwhile, DamagedBlob, MissingBlob, NoSuchTrial, StoreProblem, UnusableStore
+from app.store.store import NewTrial, Store, StoredTrial
+
+__all__ = [
+    "ChangedMeanwhile",
+    "DamagedBlob",
+    "MissingBlob",
+    "NewTrial",
+    "NoSuchTrial",
+    "Store",
+    "StoreProblem",
+    "StoredTrial",
+    "UnusableStore",
+]

@@ -1,0 +1,35 @@
+"""What can go wrong with stored things; each message may be shown to a person as it stands.
+
+StoreProblem (a CountercheckError)
+├── MissingBlob     no recording under this hash
+├── DamagedBlob     the disk gave back other bytes than were stored
+├── NoSuchTrial     no trial under this id
+├── ChangedMeanwhile  someone else changed the trial since it was read
+└── UnusableStore   the folder or database cannot be used at all
+"""
+
+from analysis.errors import CountercheckError
+
+
+class StoreProblem(CountercheckError):
+    """Base of everything the store complains about."""
+
+
+class MissingBlob(StoreProblem):
+    """No recording is stored under this hash."""
+
+
+class DamagedBlob(StoreProblem):
+    """A stored recording does not match its hash any more."""
+
+
+class NoSuchTrial(StoreProblem):
+    """No trial has this id."""
+
+
+class ChangedMeanwhile(StoreProblem):
+    """The trial's set-up is no longer the one that was read."""
+
+
+class UnusableStore(StoreProblem):
+    """The data folder or the database cannot be used."""

@@ -1,7 +1,7 @@
 """Results that may vanish at any time: bytes under a key, in a diskcache of bounded size. Nothing durable is kept here.
 
-diskcache unpickles what it finds in its folder (CVE-2025-69872). Here nothing is pickled on the way in, and an entry that
-is not plain bytes, or names a file outside its own scheme, is refused on the way out and counts as missing.
+diskcache unpickles what it finds in its folder (CVE-2025-69872). Here nothing is pickled on the way in, and on the way
+out an entry that is not plain bytes, or names a file outside its own scheme, is refused and counts as missing.
 """
 
 from __future__ import annotations
@@ -116,6 +116,15 @@ class Results:
         except _TROUBLE as problem:
             log.warning("no lock could be taken for %s: %s", key, problem)
             return True
+
+    def hold(self, key: str, token: bytes, *, expire_s: float) -> None:
+        """Prolong one's own claim, or take it again after the cache was lost; somebody else's stays theirs."""
+        try:
+            with self._cache.transact():
+                if self.get(key) in (None, token):
+                    self._cache.set(key, _digest(token) + token, expire=expire_s)
+        except _TROUBLE as problem:
+            log.warning("the lock on %s could not be prolonged: %s", key, problem)
 
     def release(self, key: str, token: bytes) -> None:
         """Give up a claim, but only one's own."""

@@ -1,0 +1,253 @@
+"""From a stored trial to its open result: found if it was computed before, else computed once, in the background.
+
+One computation per key at a time, also across workers: whoever takes the lock in the results computes, the others see
+its progress there. What is computed may vanish at any time and is then computed again to the same bytes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import logging
+import secrets
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
+
+from analysis.errors import CountercheckError
+from analysis.reading.recording import Recording
+from app.engine import Engine, Progress, real_engine
+from app.intake import Source, take_in
+from app.store import Store, StoredTrial, StoreProblem
+from app.store.parsed import pack_recording, unpack_recording
+
+log = logging.getLogger(__name__)
+
+# Two cores are the smallest server; a third computation would only slow the first two down.
+WORKERS = 2
+# Opened results kept in memory: a four-hour trial of four devices takes some 10 MB.
+OPEN_TRIALS = 8
+# A worker that died frees its key after this long; a living one prolongs its hold four times in it.
+HOLD_S = 60.0
+# After a fault that may pass (disk full, a recording uploaded again), ask anew.
+RETRY_S = 60.0
+# A progress display looks a few times a second; writing more often only costs.
+PROGRESS_EVERY_S = 0.1
+
+PROGRAM_FAULT = (
+    "The comparison stopped on a fault of the program, not of your files; reload in a minute, "
+    "and if it comes back, report it with the server's log."
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ready:
+    """The result, open: its report (the JSON of design.md) and the aligned recordings."""
+
+    open_trial: Any
+
+
+@dataclass(frozen=True, kw_only=True)
+class Working:
+    """Under way; `stage` in plain words, `done_frac` from 0 to 1."""
+
+    stage: str
+    done_frac: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Failed:
+    """No result can be made; the sentence says why and what to do."""
+
+    sentence: str
+
+
+Answer = Ready | Working | Failed
+
+
+class Jobs:
+    """Answers for trials; keep one per process."""
+
+    def __init__(self, store: Store, engine: Engine | None = None, *, workers: int = WORKERS) -> None:
+        self._store = store
+        self._results = store.results
+        self._given_engine = engine
+        self._pool = ThreadPoolExecutor(max_workers=workers, thread_name_prefix="countercheck-job")
+        self._lock = threading.Lock()
+        self._running: set[str] = set()
+        self._kept: OrderedDict[str, tuple[Ready | Failed, float]] = OrderedDict()
+
+    @property
+    def engine(self) -> Engine:
+        if self._given_engine is None:
+            self._given_engine = real_engine()
+        return self._given_engine
+
+    def ask(self, trial_id: str) -> Answer:
+        """The trial's result if it is there; else see to it that it is being computed, and say how far that is.
+
+        An id without a trial is answered by Failed.
+        """
+        trial = self._store.trial(trial_id)
+        if trial is None:
+            return Failed(sentence="There is no trial at this address; check that the link is complete.")
+        key = self.key_of(trial)
+        answer = self._known(key)
+        if answer is None:
+            self._start(key, trial)
+            answer = self._known(key) or self._progress(key)
+        return answer
+
+    def key_of(self, trial: StoredTrial) -> str:
+        """256 bit over all that the result depends on: recordings with their names, set-up, version of the analysis."""
+        parts = [self.engine.version, trial.recordings, trial.setup.to_dict()]
+        return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
+
+    def read(self, sha256: str, name: str) -> Recording:
+        """A stored recording, read: from the results if it was read before. Raises CountercheckError kinds."""
+        packed = self._results.get(self._reading_key(sha256, name))
+        if packed is not None:
+            try:
+                return unpack_recording(packed)
+            except Exception:
+                log.warning("a kept reading of %s could not be opened and is read anew", sha256, exc_info=True)
+        return self.read_new(self._store.get_blob(sha256), name)
+
+    def read_new(self, data: bytes, name: str) -> Recording:
+        """Read these bytes and keep the reading among the results. Raises CountercheckError kinds."""
+        recording = self.engine.read(data, name=name)
+        try:
+            packed = pack_recording(recording)
+        except (TypeError, ValueError):
+            log.warning("the reading of %s cannot be kept", recording.sha256, exc_info=True)
+        else:
+            self._results.put(self._reading_key(hashlib.sha256(data).hexdigest(), name), packed)
+        return recording
+
+    def _reading_key(self, sha256: str, name: str) -> str:
+        return f"read:{self.engine.version}:{sha256}:{hashlib.sha256(name.encode()).hexdigest()}"
+
+    def close(self) -> None:
+        self._pool.shutdown(wait=True, cancel_futures=True)
+
+    def _known(self, key: str) -> Ready | Failed | None:
+        with self._lock:
+            answer, until = self._kept.get(key, (None, 0.0))
+            if answer is not None and time.monotonic() < until:
+                self._kept.move_to_end(key)
+                return answer
+        packed = self._results.get(f"result:{key}")
+        if packed is not None:
+            try:
+                return self._keep(key, Ready(open_trial=self.engine.unpack(packed)))
+            except Exception:
+                log.warning("the kept result %s could not be opened and is computed anew", key, exc_info=True)
+                self._results.delete(f"result:{key}")
+        sentence = self._results.get(f"failed:{key}")
+        return None if sentence is None else Failed(sentence=sentence.decode())
+
+    def _keep(self, key: str, answer: Ready | Failed, *, for_s: float = float("inf")) -> Ready | Failed:
+        with self._lock:
+            self._kept[key] = (answer, time.monotonic() + for_s)
+            self._kept.move_to_end(key)
+            while len(self._kept) > OPEN_TRIALS:
+                self._kept.popitem(last=False)
+        return answer
+
+    def _progress(self, key: str) -> Working:
+        told = self._results.get(f"progress:{key}")
+        if told is None:
+            return Working(stage="waiting for its turn", done_frac=0.0)
+        stage, done_frac = json.loads(told)
+        return Working(stage=stage, done_frac=done_frac)
+
+    def _start(self, key: str, trial: StoredTrial) -> None:
+        token = secrets.token_bytes(16)
+        with self._lock:
+            if key in self._running or not self._results.claim(f"lock:{key}", token, expire_s=HOLD_S):
+                return
+            self._running.add(key)
+        try:
+            self._pool.submit(self._run, key, trial, token)
+        except RuntimeError:  # the server is shutting down
+            self._finish(key, token)
+
+    def _run(self, key: str, trial: StoredTrial, token: bytes) -> None:
+        try:
+            with self._holding(key, token):
+                if self._known(key) is None:  # whoever held the lock before may have finished meanwhile
+                    self._compute(key, trial)
+        finally:
+            self._finish(key, token)
+
+    def _compute(self, key: str, trial: StoredTrial) -> None:
+        try:
+            packed = self.engine.pack(self._compared(trial, self._teller(key)))
+            self._results.put(f"result:{key}", packed)
+            self._keep(key, Ready(open_trial=self.engine.unpack(packed)))
+        except StoreProblem as problem:
+            self._fail(key, str(problem), for_s=RETRY_S)
+        except CountercheckError as problem:
+            self._fail(key, str(problem), for_s=None)
+        except Exception:
+            log.exception("computing trial %s... failed", trial.trial_id[:6])
+            self._fail(key, PROGRAM_FAULT, for_s=RETRY_S)
+
+    def _compared(self, trial: StoredTrial, progress: Progress) -> Any:
+        # Reading a file takes longer than comparing all of them, so each file counts as much as the comparison.
+        n = len(trial.recordings)
+        share = n / (n + 1)
+        sources = [Source(name=name, load=partial(self.read, sha256, name)) for sha256, name in trial.recordings]
+        intake = take_in(sources, trial.setup, lambda stage, frac: progress(stage, frac * share))
+        return self.engine.compare(
+            intake.recordings,
+            intake.setup,
+            lambda stage, frac: progress(stage, share + frac * (1 - share)),
+            intake.complaints,
+        )
+
+    def _fail(self, key: str, sentence: str, *, for_s: float | None) -> None:
+        self._results.put(f"failed:{key}", sentence.encode(), expire_s=for_s)
+        self._keep(key, Failed(sentence=sentence), for_s=RETRY_S if for_s is None else for_s)
+
+    def _teller(self, key: str) -> Progress:
+        last = {"stage": "", "at": 0.0}
+
+        def tell(stage: str, done_frac: float) -> None:
+            now = time.monotonic()
+            if stage == last["stage"] and now - last["at"] < PROGRESS_EVERY_S:
+                return
+            last.update(stage=stage, at=now)
+            told = json.dumps([stage, min(max(float(done_frac), 0.0), 1.0)])
+            self._results.put(f"progress:{key}", told.encode(), expire_s=HOLD_S)
+
+        return tell
+
+    @contextmanager
+    def _holding(self, key: str, token: bytes) -> Iterator[None]:
+        """Prolong the lock while the computation runs, however long one stage of it takes."""
+        done = threading.Event()
+
+        def prolong() -> None:
+            while not done.wait(HOLD_S / 4):
+                self._results.hold(f"lock:{key}", token, expire_s=HOLD_S)
+
+        thread = threading.Thread(target=prolong, daemon=True, name="countercheck-hold")
+        thread.start()
+        try:
+            yield
+        finally:
+            done.set()
+            thread.join()
+
+    def _finish(self, key: str, token: bytes) -> None:
+        self._results.release(f"lock:{key}", token)
+        self._results.delete(f"progress:{key}")
+        with self._lock:
+            self._running.discard(key)

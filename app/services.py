@@ -1,0 +1,75 @@
+"""What callbacks and routes work with: the app's store, jobs and settings, and the acts that change something."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
+from typing import Any
+
+import flask
+
+from analysis.errors import BadSetup, NotOneRide, SameRecording
+from analysis.setup import Setup, setup_from_dict
+from app.intake import unique_names
+from app.jobs import Jobs
+from app.settings import Settings
+from app.store import MissingBlob, NewTrial, Store
+
+CONFIG_KEY = "COUNTERCHECK"
+# Reading an upload is all processor time; more at once would only make everybody wait longer.
+READERS = 2
+
+
+@dataclass(frozen=True, kw_only=True)
+class Services:
+    """One set per app, kept in the Flask app's config."""
+
+    settings: Settings
+    store: Store
+    jobs: Jobs
+    reading: threading.Semaphore = field(default_factory=partial(threading.BoundedSemaphore, READERS))
+
+
+def get_services() -> Services:
+    """The services of the app that answers the present request."""
+    return flask.current_app.config[CONFIG_KEY]
+
+
+def create_trial(
+    services: Services, recordings: Sequence[Mapping[str, Any]], setup: Setup | Mapping[str, Any]
+) -> NewTrial:
+    """Make a trial of uploaded recordings, each {"id": sha256, "name": file name}; the caller grants the owner key.
+
+    File names must differ, because the set-up speaks of recordings by file name: see `intake.unique_names`.
+
+    Raises
+    ------
+    NotOneRide, SameRecording, MissingBlob, BadSetup
+        One sentence each, for the person at the page.
+    """
+    pairs = [_pair(entry) for entry in recordings]
+    names = [name for _, name in pairs]
+    if len(pairs) < 2:
+        raise NotOneRide("A comparison needs at least two recordings of the same ride; add another file.")
+    if len(pairs) > services.settings.max_files:
+        raise NotOneRide(f"At most {services.settings.max_files} recordings fit into one trial; got {len(pairs)}.")
+    for i, (sha256, name) in enumerate(pairs):
+        if not services.store.has_blob(sha256):
+            raise MissingBlob(f"{name} has not arrived here; upload it again.")
+        twin = next((other for known, other in pairs[:i] if known == sha256), None)
+        if twin is not None:
+            raise SameRecording(
+                f"{name} is the same file as {twin}; a device cannot be its own referee; leave one out."
+            )
+    if unique_names(names) != names:
+        raise BadSetup(f"Two recordings are called alike or a name holds a folder ({', '.join(names)}); rename one.")
+    checked = setup if isinstance(setup, Setup) else setup_from_dict(dict(setup))
+    return services.store.create_trial(pairs, checked)
+
+
+def _pair(entry: Any) -> tuple[str, str]:
+    if not isinstance(entry, Mapping) or not all(isinstance(entry.get(k), str) for k in ("id", "name")):
+        raise BadSetup('Each recording must be {"id": ..., "name": ...}, both text, as the upload answered them.')
+    return entry["id"], entry["name"]

@@ -1,0 +1,124 @@
+"""POST /upload: one file per request, read at once, so that the page can say what it is before anything is compared.
+
+POST /trials: a trial of what was uploaded. Both refuse requests that another site's page could have sent.
+"""
+
+from __future__ import annotations
+
+import logging
+from datetime import UTC, datetime
+from typing import Any
+from urllib.parse import unquote
+
+import flask
+
+from analysis.errors import CountercheckError, UnreadableFile
+from analysis.reading.naming import clean_name, guess_label, guess_point
+from analysis.reading.recording import Recording
+from analysis.setup import DEFAULT_CLAIM_PCT
+from app import access, links
+from app.intake import check_usable
+from app.services import Services, create_trial, get_services
+
+log = logging.getLogger(__name__)
+
+SENDER = "countercheck"
+
+
+def register(server: flask.Flask) -> None:
+    """Add both routes."""
+    server.add_url_rule("/upload", "upload", upload, methods=["POST"])
+    server.add_url_rule("/trials", "make_trial", make_trial, methods=["POST"])
+
+
+def upload() -> tuple[flask.Response, int]:
+    """Keep a readable recording and say what it holds; refuse any other with one sentence, status 4xx."""
+    refused = _not_from_our_page()
+    if refused:
+        return refused
+    sent_name, data = _file_of_request()
+    name = clean_name(sent_name)
+    try:
+        if not data:
+            raise UnreadableFile(f"{name} is empty; copy the file from the device again.")
+        about = _take(get_services(), data, name)
+    except CountercheckError as problem:
+        return flask.jsonify(error=str(problem), name=name), 422
+    except Exception:
+        log.exception("reading an upload of %d bytes failed", len(data))
+        sentence = f"{name} could not be read because of a fault of the program; the other files are not affected."
+        return flask.jsonify(error=sentence, name=name), 422
+    return flask.jsonify(about), 200
+
+
+def make_trial() -> tuple[flask.Response, int]:
+    """{"recordings": [{"id", "name"}], "setup": {...}} -> {"id", "path"}, and the owner key as a cookie."""
+    refused = _not_from_our_page()
+    if refused:
+        return refused
+    asked = flask.request.get_json(silent=True)
+    try:
+        if not isinstance(asked, dict) or not isinstance(asked.get("recordings"), list):
+            return flask.jsonify(error='Send JSON: {"recordings": [{"id", "name"}, ...], "setup": {...}}.'), 400
+        setup = asked.get("setup", {})
+        if not isinstance(setup, dict):
+            return flask.jsonify(error='"setup" must be an object like setup.toml.'), 400
+        new = create_trial(get_services(), asked["recordings"], setup)
+    except CountercheckError as problem:
+        return flask.jsonify(error=str(problem)), 422
+    response = flask.jsonify(id=new.trial_id, path=links.trial_path(new.trial_id))
+    access.grant(response, new.trial_id, new.owner_key)
+    return response, 201
+
+
+def same_origin() -> bool | None:
+    """Whether the browser says that one of our own pages sent this request; None when it says nothing."""
+    site = flask.request.headers.get("Sec-Fetch-Site")
+    if site:
+        return site == "same-origin"
+    origin = flask.request.headers.get("Origin")
+    return None if origin is None else origin.partition("://")[2] == flask.request.host
+
+
+def describe(recording: Recording, sha256: str) -> dict[str, Any]:
+    """What the page shows of an upload, with guesses for its form."""
+    start = datetime.fromtimestamp(recording.start_s, UTC) if recording.absolute_clock else None
+    return {
+        "id": sha256,
+        "name": recording.name,
+        "label_guess": guess_label(recording.name),
+        "point_guess": guess_point(recording.name),
+        "claim_guess": DEFAULT_CLAIM_PCT,
+        "firmware_guess": _firmware(recording.facts),
+        "format": recording.format,
+        "start_utc": start.isoformat(timespec="seconds").replace("+00:00", "Z") if start else None,
+        "duration_s": round(recording.duration_s, 3),
+        "samples": len(recording.samples),
+        "channels": list(recording.channels),
+        "warnings": list(recording.warnings),
+    }
+
+
+def _take(services: Services, data: bytes, name: str) -> dict[str, Any]:
+    with services.reading:
+        recording = check_usable(services.jobs.read_new(data, name))
+    return describe(recording, services.store.put_blob(data))
+
+
+def _not_from_our_page() -> tuple[flask.Response, int] | None:
+    ours = flask.request.headers.get("X-Requested-With") == SENDER and same_origin()
+    return None if ours else (flask.jsonify(error="Uploads are taken from countercheck's own pages only."), 403)
+
+
+def _file_of_request() -> tuple[str, bytes]:
+    """Name and bytes, from a multipart form's first file or from the raw body."""
+    sent_name = unquote(flask.request.headers.get("X-File-Name", ""))
+    for file in flask.request.files.values():
+        return sent_name or file.filename or "", file.read()
+    return sent_name, flask.request.get_data(cache=False)
+
+
+def _firmware(facts: dict[str, Any]) -> str | None:
+    """The only power sensor's firmware, where the file names one; several sensors leave it open."""
+    found = [s["firmware"] for s in facts.get("sensors", []) if s.get("type") == "bike_power" and "firmware" in s]
+    return str(found[0]) if len(found) == 1 else None

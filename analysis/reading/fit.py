@@ -1,0 +1,45 @@
+"""FIT: bytes -> Recording."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.errors import UnreadableFile
+from analysis.reading import fit_facts
+from analysis.reading.assemble import assemble
+from analysis.reading.clock import MAX_SPAN_S
+from analysis.reading.fit_channels import channels
+from analysis.reading.fit_fitparse import decode
+from analysis.reading.recording import Recording
+
+# FIT time zero, 1989-12-31T00:00:00Z, as Unix seconds: constant in fitparse.processors.
+EPOCH_S = 631065600
+# Stamps below this count seconds since power-on and are no dates: same place.
+FIRST_DATE = 0x10000000
+
+
+def read_fit(data: bytes, *, name: str) -> Recording:
+    """Read a FIT file. Raises UnreadableFile when there is no header, no sample, or too little that is sound."""
+    content = decode(data, name=name)
+    if content.n_records == 0 or "timestamp" not in content.records:
+        raise UnreadableFile(
+            f"{name} is a FIT file without samples; choose the file of a recorded ride, not a settings or workout file."
+        )
+    values, warnings = channels(content)
+    stamps = content.records["timestamp"]
+    absolute = bool(np.nanmedian(stamps) >= FIRST_DATE)
+    near = np.abs(stamps - np.nanmedian(stamps)) <= MAX_SPAN_S  # without stamps that damage moved far away
+    known = fit_facts.facts(content, float(stamps[near].min()))
+    kinds = {sensor.get("device_type") for sensor in known.get("sensors", [])}
+    if fit_facts.FITNESS_EQUIPMENT in kinds and fit_facts.BIKE_POWER not in kinds:
+        known["point_guess"] = "trainer"
+    return assemble(
+        data=data,
+        name=name,
+        format="fit",
+        time_s=stamps + EPOCH_S if absolute else stamps,
+        values=values,
+        absolute_clock=absolute,
+        facts=known,
+        warnings=[*content.warnings, *warnings],
+    )

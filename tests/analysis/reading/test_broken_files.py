@@ -1,0 +1,126 @@
+"""Bad input is one plain sentence that names the file; what is sound beside it survives. Files built here."""
+
+from __future__ import annotations
+
+import threading
+
+import fit_bytes as w
+import numpy as np
+import pytest
+from fitparse import records as fitparse_records
+
+from analysis.errors import CountercheckError, UnreadableFile
+from analysis.reading import read
+
+
+def _refusal(data, name="thing.fit") -> str:
+    with pytest.raises(UnreadableFile) as problem:
+        read(data, name=name)
+    text = str(problem.value)
+    assert "\n" not in text and "Traceback" not in text and text.endswith(".")
+    return text
+
+
+@pytest.mark.parametrize(
+    ("data", "name", "says"),
+    [
+        (b"", "a.fit", "empty"),
+        (b"%PDF-1.7 ...", "a.pdf", "PDF"),
+        (b"\x89PNG\r\n", "a.png", "picture"),
+        (b"hello world\n", "a.fit", "no FIT header"),
+        (b"hello world\nagain\n", "a.csv", "header line"),
+        (b"\x0e\x10\xd9\x07", "a.fit", "no FIT header"),
+        (b'{"a": 1}', "a.json", "JSON"),
+        (b"time,power\n", "a.csv", "no row"),
+        (b"time,power\nx,y\n", "a.csv", "no row"),
+        (w.wrap(b""), "a.fit", "without samples"),
+        (w.wrap(w.define(0, w.FILE_ID, [(0, "enum")]) + w.put(0, "B", 2)), "a.fit", "without samples"),
+    ],
+)
+def test_what_is_no_recording_is_refused_by_name(data, name, says):
+    text = _refusal(data, name)
+    assert name in text and says in text
+
+
+def test_noise_of_40_mb_is_refused():
+    noise = np.random.default_rng(3).integers(0, 256, 40 * 2**20, dtype=np.uint8).tobytes()
+    assert "noise.fit" in _refusal(noise, "noise.fit")
+    assert "noise.bin" in _refusal(noise, "noise.bin")
+
+
+def test_a_file_over_the_ceiling_is_refused_with_the_number():
+    assert "64 MB" in _refusal(bytes(64 * 2**20 + 1), "huge.fit")
+
+
+@pytest.mark.parametrize("name", ["../../etc/thing.fit", "C:\\rides\\thing.fit", "folder/thing.fit"])
+def test_a_name_with_folders_is_cut_to_the_file(name):
+    assert _refusal(b"", name).startswith("thing.fit ")
+    assert read(w.ride([100, 120, 130]), name=name).name == "thing.fit"
+
+
+@pytest.mark.parametrize("name", ["", "..", "/", "\n"])
+def test_a_name_that_is_none_still_gives_a_sentence(name):
+    assert "unnamed file" in _refusal(b"", name)
+
+
+def test_a_wrong_checksum_is_a_warning_and_every_sample_stays():
+    body = w.ride([100, 200, 300])
+    recording = read(body[:-2] + b"\x12\x34", name="a.fit")
+    assert list(recording.samples["power_w"]) == [100, 200, 300]
+    assert any("checksum does not match" in s for s in recording.warnings)
+
+
+@pytest.mark.parametrize("cut", [1, 2, 3, 5, 40])
+def test_a_cut_file_keeps_the_whole_messages_before_the_cut(cut):
+    powers = list(range(100, 150))
+    recording = read(w.ride(powers)[:-cut], name="a.fit")
+    kept = 50 - max(0, -(-(cut - 2) // 7))
+    assert list(recording.samples["power_w"]) == powers[:kept]
+    assert any("ends" in s and str(kept) in s for s in recording.warnings)
+
+
+def test_a_recorder_that_crashed_before_writing_its_length():
+    whole = w.ride([100, 110, 120, 130])
+    recording = read(w.wrap(whole[14:-2], declared=0)[:-2], name="a.fit")
+    assert list(recording.samples["power_w"]) == [100, 110, 120, 130]
+
+
+def test_missing_power_is_missing_never_a_sprint():
+    recording = read(w.ride([100, 0xFFFF, 0]), name="a.fit")
+    power = recording.samples["power_w"]
+    assert np.isnan(power[1]) and power[2] == 0 and power.max() == 100
+
+
+def _developer_ride(described: bool) -> bytes:
+    body = b""
+    if described:
+        body += w.define(1, w.DEVELOPER_DATA_ID, [(3, "uint8")]) + w.put(1, "B", 0)
+        body += w.define(2, w.FIELD_DESCRIPTION, [(0, "uint8"), (1, "uint8"), (2, "uint8"), (3, "string", 8)])
+        body += w.put(2, "BBB8s", 0, 0, 0x84, b"Power\0\0\0")
+    body += w.define(0, w.RECORD, [(253, "uint32"), (7, "uint16")], developer=[(0, 2, 0)])
+    return w.wrap(body + b"".join(w.put(0, "IHH", 1_000_000_000 + i, 100 + i, 200 + i) for i in range(5)))
+
+
+def test_a_developer_field_of_the_same_name_does_not_replace_the_native_one():
+    recording = read(_developer_ride(described=True), name="a.fit")
+    assert list(recording.samples["power_w"]) == [100, 101, 102, 103, 104]
+
+
+def test_developer_descriptions_do_not_leak_from_file_to_file_or_thread_to_thread():
+    def attempt(data, seen):
+        try:
+            seen.append(len(read(data, name="a.fit").facts.get("developer_fields", [])))
+        except CountercheckError:
+            seen.append(0)
+
+    described, bare = [], []
+    threads = [
+        threading.Thread(target=attempt, args=(_developer_ride(i % 2 == 0), (described, bare)[i % 2]))
+        for i in range(12)
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert described == [1] * 6 and bare == [0] * 6
+    assert fitparse_records.DEV_TYPES == {}

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from urllib.parse import parse_qsl, urlencode, urlsplit
 
 HOME = "/"
+DEMO = "/demo"
 # Trial ids and owner keys: the characters of URL-safe base64, long enough that none is guessed (22 carry 128 bit).
 ID_PATTERN = r"[A-Za-z0-9_-]{22,64}"
 # An interval's ends are kept to the millisecond; a trial lasts days at most, so more digits than these are a mistake.

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import secrets
+import tempfile
 from pathlib import Path
 
 from app.store.problems import UnusableStore
@@ -20,3 +22,21 @@ def own_folder(folder: Path) -> Path:
         reason = problem.strerror or str(problem)
         raise UnusableStore(f"{folder} cannot be used ({reason}); choose another folder with --data-dir.") from None
     return folder
+
+
+def kept_secret(folder: Path) -> str:
+    """The secret of this installation, made on first use, readable by its owner only; the same for every worker."""
+    path = folder / "secret"
+    if not path.exists():
+        handle, name = tempfile.mkstemp(dir=folder, prefix=".half-")  # mode 0600
+        with os.fdopen(handle, "w") as file:
+            file.write(secrets.token_urlsafe(32))
+            file.flush()
+            os.fsync(file.fileno())
+        try:
+            os.link(name, path)  # whole or not at all, and only if no other worker was first
+        except FileExistsError:
+            pass
+        finally:
+            Path(name).unlink()
+    return path.read_text()

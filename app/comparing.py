@@ -1,0 +1,191 @@
+"""`countercheck compare`: files in, result out, without the server. Problems become sentences, never tracebacks."""
+
+from __future__ import annotations
+
+import json
+import sys
+import textwrap
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from analysis.errors import CountercheckError, UnreadableFile
+from analysis.reading.naming import clean_name
+from analysis.setup import Setup, setup_from_toml
+from app import tables
+from app.engine import Engine, real_engine
+from app.intake import Source, take_in, unique_names
+
+WIDTH = 100
+
+
+class UnusablePath(CountercheckError):
+    """A path on the command line cannot be read or written."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Request:
+    """What the command line asks for."""
+
+    files: tuple[str, ...]
+    setup: str | None = None
+    reference: str | None = None
+    json_out: str | None = None
+    html_out: str | None = None
+    csv_out: str | None = None
+
+
+def run(request: Request, *, engine: Engine | None = None) -> int:
+    """Compare, write and print; returns the exit code: 0 with a result, 2 without."""
+    engine = engine or real_engine()
+    try:
+        outputs = _outputs(request)
+        report, complaints = _compared(request, engine)
+        texts = {path: _rendered(kind, report) for kind, path in outputs.items()}
+        for path, text in texts.items():
+            _write(path, text)
+    except CountercheckError as problem:
+        _forget_progress()
+        print(problem, file=sys.stderr)
+        return 2
+    _forget_progress()
+    for sentence in complaints:
+        print(f"warning: {sentence}", file=sys.stderr)
+    if request.json_out is None and request.html_out is None:
+        print(printed(report))
+    return 0
+
+
+def printed(report: Mapping[str, Any]) -> str:
+    """Headline, warnings and delta table for a terminal of `WIDTH` columns."""
+    sentences = [report["headline"], report.get("second_sentence") or ""]
+    parts = [textwrap.fill(" ".join(s for s in sentences if s), WIDTH)]
+    warnings = list(report.get("warnings", ()))
+    warnings += [f"{r['label']}: {w}" for r in report["recordings"] for w in r["warnings"]]
+    if warnings:
+        parts.append("\n".join(textwrap.fill(f"note: {w}", WIDTH, subsequent_indent="      ") for w in warnings))
+    against = f"Device minus reference ({report['reference']}), in W and in % of the reference's mean:"
+    parts.append(textwrap.fill(against, WIDTH))
+    for columns, rows in (
+        (tables.SUMMARY_COLUMNS, tables.summary_rows(report)),
+        (tables.BLOCK_COLUMNS, tables.block_rows(report)),
+    ):
+        if rows:
+            parts.append(tables.aligned(columns, rows, width=WIDTH))
+    return "\n\n".join(parts)
+
+
+def read_bytes(path: Path) -> bytes:
+    """A file's bytes. Raises UnusablePath with the sentence for what stands in the way."""
+    try:
+        if path.is_dir():
+            raise UnusablePath(f"{path} is a folder; name the files in it.")
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise UnusablePath(f"{path} does not exist; check the path.") from None
+    except PermissionError:
+        raise UnusablePath(f"{path} may not be read by you; change its permissions or copy it.") from None
+    except OSError as problem:
+        raise UnusablePath(f"{path} cannot be read ({problem.strerror or problem}); check the path.") from None
+    except ValueError:
+        raise UnusablePath(f"{str(path)!r} is not a path; check how it was typed.") from None
+
+
+def read_setup(path: Path) -> Setup:
+    """Raises UnusablePath or BadSetup."""
+    try:
+        return setup_from_toml(read_bytes(path).decode("utf-8-sig"), name=path.name)
+    except UnicodeDecodeError:
+        raise UnusablePath(f"{path} is not text in UTF-8; save it as UTF-8 and run again.") from None
+
+
+def _compared(request: Request, engine: Engine) -> tuple[dict[str, Any], tuple[str, ...]]:
+    names = unique_names(request.files)
+    setup = read_setup(Path(request.setup)) if request.setup else Setup()
+    setup = _naming_files(setup, dict(zip(request.files, names, strict=True)))
+    if request.reference is not None:
+        setup = replace(setup, reference=request.reference)
+    sources = [
+        Source(name=name, load=partial(_load, Path(path), name, engine))
+        for path, name in zip(request.files, names, strict=True)
+    ]
+    intake = take_in(sources, setup, _show_progress)
+    comparison = engine.compare(intake.recordings, intake.setup, _show_progress, intake.complaints)
+    return comparison.to_dict(), intake.complaints
+
+
+def _load(path: Path, name: str, engine: Engine) -> Any:
+    data = read_bytes(path)
+    if not data:
+        raise UnreadableFile(f"{name} is empty; copy the file from the device again.")
+    return engine.read(data, name=name)
+
+
+def _naming_files(setup: Setup, names: Mapping[str, str]) -> Setup:
+    """The set-up may name a file by the path given; inside, recordings go by their name alone."""
+
+    def name_of(file: str | None) -> str | None:
+        if file is None or file in names.values():
+            return names.get(file, file) if file is not None else None
+        return names.get(file) or (clean_name(file) if clean_name(file) in names.values() else file)
+
+    return replace(setup, devices=tuple(replace(d, file=name_of(d.file)) for d in setup.devices))
+
+
+def _outputs(request: Request) -> dict[str, Path]:
+    """Where to write, checked before any work: a folder that exists, and never over a recording."""
+    asked = {"json": request.json_out, "html": request.html_out, "csv": request.csv_out}
+    outputs = {kind: Path(path) for kind, path in asked.items() if path is not None}
+    inputs = [Path(p) for p in (*request.files, *([request.setup] if request.setup else []))]
+    for path in outputs.values():
+        if path.is_dir():
+            raise UnusablePath(f"{path} is a folder; name the file to be written.")
+        if not path.parent.is_dir():
+            raise UnusablePath(f"{path} cannot be written: the folder {path.parent} does not exist; make it first.")
+        if any(_same(path, other) for other in inputs):
+            raise UnusablePath(f"{path} is one of the files to be read and is not overwritten; name another output.")
+    if len({p.absolute() for p in outputs.values()}) < len(outputs):
+        raise UnusablePath("Two outputs have the same name; give each its own.")
+    return outputs
+
+
+def _same(one: Path, other: Path) -> bool:
+    try:
+        return one.samefile(other)
+    except (OSError, ValueError):
+        return False
+
+
+def _rendered(kind: str, report: Mapping[str, Any]) -> str:
+    if kind == "json":
+        return json.dumps(report, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    if kind == "csv":
+        return tables.deltas_csv(report)
+    from app.static_report import static_report
+
+    return static_report(report)
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        with path.open("w", encoding="utf-8", newline="") as file:
+            file.write(text)
+    except OSError as problem:
+        raise UnusablePath(f"{path} cannot be written ({problem.strerror or problem}); name another file.") from None
+
+
+def _show_progress(stage: str, done_frac: float) -> None:
+    if sys.stderr.isatty():
+        print(f"\r\x1b[K{done_frac:4.0%} {stage}"[:WIDTH], end="", file=sys.stderr, flush=True)
+
+
+def _forget_progress() -> None:
+    if sys.stderr.isatty():
+        print("\r\x1b[K", end="", file=sys.stderr, flush=True)
+
+
+def sentences_of(problem: CountercheckError) -> Sequence[str]:
+    """A problem of several files, one sentence each."""
+    return str(problem).splitlines()

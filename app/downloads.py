@@ -1,0 +1,75 @@
+"""Addresses that are not pages: a trial's files for taking away, the owner link, the built-in trial."""
+
+from __future__ import annotations
+
+import json
+
+import flask
+
+from app import access, links, tables
+from app.demo import demo_trial
+from app.jobs import Failed, Working
+from app.services import get_services
+from app.store import NoSuchTrial
+
+RETRY_AFTER_S = 2
+
+
+def register(server: flask.Flask) -> None:
+    """Add the routes."""
+    server.add_url_rule("/trial/<trial_id>/result.json", "result_json", result_json)
+    server.add_url_rule("/trial/<trial_id>/deltas.csv", "deltas_csv", deltas_csv)
+    server.add_url_rule(links.DEMO, "demo", demo)
+    server.add_url_rule("/own/<trial_id>/<owner_key>", "own", own)
+
+
+def result_json(trial_id: str) -> flask.Response:
+    """The whole result, as `countercheck compare --json` writes it."""
+    report = _report(trial_id)
+    if isinstance(report, flask.Response):
+        return report
+    text = json.dumps(report, ensure_ascii=False, allow_nan=False, indent=1)
+    return _attachment(text, "application/json", f"countercheck-{trial_id[:8]}.json")
+
+
+def deltas_csv(trial_id: str) -> flask.Response:
+    """The delta table by block."""
+    report = _report(trial_id)
+    if isinstance(report, flask.Response):
+        return report
+    return _attachment(tables.deltas_csv(report), "text/csv", f"countercheck-{trial_id[:8]}-deltas.csv")
+
+
+def demo() -> flask.Response:
+    """Leads on to the built-in trial."""
+    return flask.redirect(links.trial_path(demo_trial(get_services())), code=303)
+
+
+def own(trial_id: str, owner_key: str) -> flask.Response:
+    """The owner link: the key moves from the address into a cookie, and the address bar shows the reader's page."""
+    if not links.is_id(trial_id) or not get_services().store.owner_of(trial_id, owner_key):
+        raise NoSuchTrial("There is no trial at this address; check that the link is complete.")
+    response = flask.redirect(links.trial_path(trial_id), code=303)
+    response.headers["Cache-Control"] = "no-store"
+    access.grant(response, trial_id, owner_key)
+    return response
+
+
+def _report(trial_id: str) -> dict | flask.Response:
+    services = get_services()
+    if not links.is_id(trial_id) or services.store.trial(trial_id) is None:
+        raise NoSuchTrial("There is no trial at this address; check that the link is complete.")
+    answer = services.jobs.ask(trial_id)
+    if isinstance(answer, Failed):
+        return flask.make_response(flask.jsonify(error=answer.sentence), 422)
+    if isinstance(answer, Working):
+        response = flask.make_response(flask.jsonify(error="The result is being computed; try again shortly."), 503)
+        response.headers["Retry-After"] = str(RETRY_AFTER_S)
+        return response
+    return answer.open_trial.report
+
+
+def _attachment(text: str, mimetype: str, filename: str) -> flask.Response:
+    response = flask.Response(text, mimetype=mimetype)
+    response.headers["Content-Disposition"] = f'attachment; filename="{filename}"'
+    return response

@@ -1,0 +1,117 @@
+"""Puts the server together: `create_app(settings)` gives the Dash app, whose `server` any WSGI server can run."""
+
+from __future__ import annotations
+
+import importlib
+from functools import cache
+
+import dash
+import flask
+
+from app import downloads, protection, uploads
+from app.engine import Engine
+from app.jobs import Jobs
+from app.links import parse
+from app.places import assets_dir
+from app.services import CONFIG_KEY, Services, get_services
+from app.settings import Settings
+from app.store import Store
+from app.store.folders import kept_secret
+
+INDEX = """<!DOCTYPE html>
+<html lang="en">
+  <head>
+    {%metas%}
+    <title>{%title%}</title>
+    {%favicon%}
+    {%css%}
+  </head>
+  <body>
+    <noscript>This page draws its charts with JavaScript; please switch it on.</noscript>
+    {%app_entry%}
+    <footer>
+      {%config%}
+      {%scripts%}
+      {%renderer%}
+    </footer>
+  </body>
+</html>
+"""
+CATCH_ALL = "/<path:path>"
+
+
+def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash:
+    """The dashboard over the store in the settings' folders; `engine` stands in for the analysis in tests.
+
+    Raises
+    ------
+    UnusableStore
+        The data folder or the database cannot be used; the message says what to do.
+    """
+    store = Store(settings)
+    server = flask.Flask("countercheck", static_folder=None)
+    server.secret_key = settings.secret_key or kept_secret(settings.data_dir)
+    server.config[CONFIG_KEY] = Services(settings=settings, store=store, jobs=Jobs(store, engine))
+    protection.register(server, settings)
+    app = dash.Dash(
+        __name__,
+        server=server,
+        title="countercheck",
+        update_title=None,
+        index_string=INDEX,
+        assets_folder=str(assets_dir()),
+        use_pages=True,
+        pages_folder="",
+        include_pages_meta=False,  # would put the unguessable address into meta tags
+        meta_tags=[{"name": "robots", "content": "noindex, nofollow"}],
+        suppress_callback_exceptions=True,  # else every page's layout is embedded in every index
+        serve_locally=True,
+        compress=True,
+        enable_mcp=False,
+        add_log_handler=False,
+    )
+    _add_pages(app)
+    uploads.register(server)
+    downloads.register(server)
+    server.before_request(lambda: _not_found(app))
+    protection.add_headers(server, app.csp_hashes)
+    return app
+
+
+def _add_pages(app: dash.Dash) -> None:
+    """Give this app all callbacks and the shell.
+
+    Dash hands callbacks that were made without an app to whichever app answers first; a second app in the same process
+    would get none. So they are taken from Dash's waiting lists once and given to every app.
+    """
+    callbacks, inline_scripts, by_output = _registered()
+    app._callback_list.extend(callbacks)
+    app._inline_scripts.extend(inline_scripts)
+    app.callback_map.update(by_output)
+    pages = importlib.import_module("app.pages")
+    app.layout = pages.shell
+
+
+@cache
+def _registered() -> tuple[tuple, tuple, dict]:
+    for module in ("app.pages", "app.callbacks"):
+        importlib.import_module(module)
+    waiting = dash._callback
+    held = (waiting.GLOBAL_CALLBACK_LIST, waiting.GLOBAL_INLINE_SCRIPTS, waiting.GLOBAL_CALLBACK_MAP)
+    taken = (tuple(held[0]), tuple(held[1]), dict(held[2]))
+    for one in held:
+        one.clear()
+    return taken
+
+
+def _not_found(app: dash.Dash) -> tuple[str, int] | None:
+    """The page's shell with status 404 where Dash would answer any address at all with 200."""
+    request = flask.request
+    if request.url_rule is None or request.url_rule.rule != CATCH_ALL:
+        return None
+    address = parse(request.path)
+    if address is not None:
+        found = get_services().store.trial(address.trial_id) is not None
+    else:
+        found = any(page["path"] == request.path for page in dash.page_registry.values() if not page["path_template"])
+    return None if found else (app.index(), 404)

@@ -1,0 +1,145 @@
+"""What keeps a request from doing harm: host and origin checks, size limits, headers, and no tracebacks.
+
+Sources: W3C Content Security Policy Level 3; OWASP Secure Headers; DNS rebinding: a page on another name that resolves
+to 127.0.0.1 reaches a local server, and only the Host header tells.
+"""
+
+from __future__ import annotations
+
+import ipaddress
+from collections.abc import Callable, Iterable
+from urllib.parse import unquote, urlsplit
+
+import flask
+from werkzeug.exceptions import HTTPException, InternalServerError, RequestEntityTooLarge
+
+from analysis.errors import CountercheckError
+from analysis.reading.naming import clean_name
+from app.access import NotOwner
+from app.settings import Settings
+from app.store import NoSuchTrial
+from app.uploads import same_origin
+
+LOCAL_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
+WILDCARDS = frozenset({"0.0.0.0", "::", "*"})
+# A multipart frame around the file; names and boundaries take less than this.
+FRAME_BYTES = 64 * 2**10
+# Callbacks carry ids and forms, never recordings.
+OTHER_BODY_BYTES = 4 * 2**20
+YEAR_S = 365 * 86400
+
+FIXED_HEADERS = {
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "X-Robots-Tag": "noindex, nofollow, noarchive",
+    "Referrer-Policy": "no-referrer",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
+}
+
+
+def register(server: flask.Flask, settings: Settings) -> None:
+    """Put the checks in front of every route; call before any other `before_request` is added."""
+    server.config["MAX_CONTENT_LENGTH"] = settings.max_file_bytes + FRAME_BYTES
+    server.before_request(lambda: _refused(settings))
+    server.register_error_handler(RequestEntityTooLarge, lambda problem: _too_large(problem, settings))
+    server.register_error_handler(CountercheckError, _plain_problem)
+    server.register_error_handler(InternalServerError, _fault)
+
+
+def add_headers(server: flask.Flask, script_hashes: Callable[[], Iterable[str]]) -> None:
+    """Headers for every answer; the inline scripts' hashes are asked for with the first page, when all are known."""
+    policy: list[str] = []
+
+    def headed(response: flask.Response) -> flask.Response:
+        for name, value in FIXED_HEADERS.items():
+            response.headers.setdefault(name, value)
+        if response.mimetype == "text/html" and not policy:
+            policy.append(content_policy(script_hashes()))
+        response.headers["Content-Security-Policy"] = policy[0] if policy else content_policy(())
+        if flask.request.path.startswith("/assets/") and "m" in flask.request.args and response.status_code == 200:
+            response.headers["Cache-Control"] = f"public, max-age={YEAR_S}, immutable"  # the address names the version
+        elif response.mimetype in ("text/html", "application/json", "text/csv"):
+            response.headers.setdefault("Cache-Control", "private, no-cache")
+        return response
+
+    server.after_request(headed)
+
+
+def content_policy(script_hashes: Iterable[str]) -> str:
+    """Only our own files; inline scripts by hash. Inline styles stay allowed: plotly sets them on every chart."""
+    rules = {
+        "default-src": "'none'",
+        "script-src": " ".join(["'self'", *script_hashes]),
+        "style-src": "'self' 'unsafe-inline'",
+        "img-src": "'self' data: blob:",
+        "font-src": "'self' data:",
+        "connect-src": "'self'",
+        "form-action": "'self'",
+        "base-uri": "'none'",
+        "frame-ancestors": "'none'",
+    }
+    return "; ".join(f"{name} {value}" for name, value in rules.items())
+
+
+def host_allowed(host: str, settings: Settings) -> bool:
+    """Whether a Host header names this server.
+
+    Bound to every address, it may be reached by any of them: an address in figures cannot be rebound, a name can.
+    """
+    try:
+        name = urlsplit(f"//{host}").hostname
+    except ValueError:
+        return False
+    if not name:
+        return False
+    if name in LOCAL_NAMES or name in {h.lower().strip("[]") for h in (settings.host, *settings.allowed_hosts)}:
+        return True
+    return settings.host in WILDCARDS and _is_address(name)
+
+
+def _is_address(name: str) -> bool:
+    try:
+        ipaddress.ip_address(name)
+    except ValueError:
+        return False
+    return True
+
+
+def _refused(settings: Settings) -> tuple[flask.Response, int] | None:
+    request = flask.request
+    if not host_allowed(request.host, settings):
+        return _sentence(
+            "This server does not answer to that name; use localhost, or list it in COUNTERCHECK_ALLOWED_HOSTS.", 421
+        )
+    if request.path == "/_reload-hash":
+        return _sentence("Nothing is here.", 404)
+    if request.method in ("POST", "PUT", "PATCH", "DELETE"):
+        if same_origin() is False:
+            return _sentence("Requests from other sites are not taken.", 403)
+        if request.path != "/upload":
+            request.max_content_length = OTHER_BODY_BYTES
+    return None
+
+
+def _sentence(text: str, status: int) -> tuple[flask.Response, int]:
+    return flask.Response(text + "\n", mimetype="text/plain"), status
+
+
+def _too_large(_problem: HTTPException, settings: Settings) -> tuple[flask.Response, int]:
+    if flask.request.path != "/upload":
+        return flask.jsonify(error="That request is larger than any that this page sends."), 413
+    name = clean_name(unquote(flask.request.headers.get("X-File-Name", "")))
+    limit = settings.max_file_bytes // 2**20
+    sentence = f"{name} is larger than {limit} MB, the most that is taken; export a shorter stretch, or as FIT."
+    return flask.jsonify(error=sentence, name=name), 413
+
+
+def _plain_problem(problem: CountercheckError) -> tuple[flask.Response, int]:
+    status = 403 if isinstance(problem, NotOwner) else 404 if isinstance(problem, NoSuchTrial) else 422
+    return flask.jsonify(error=str(problem)), status
+
+
+def _fault(_problem: InternalServerError) -> tuple[flask.Response, int]:
+    return flask.jsonify(error="The program met a fault of its own; it is in the server's log. Try again."), 500

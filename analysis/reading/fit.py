@@ -8,8 +8,8 @@ from analysis.errors import UnreadableFile
 from analysis.reading import fit_facts
 from analysis.reading.assemble import assemble
 from analysis.reading.clock import MAX_SPAN_S
-from analysis.reading.fit_channels import channels
-from analysis.reading.fit_fitparse import decode
+from analysis.reading.fit_channels import FIELDS, channels
+from analysis.reading.fit_decode import decode
 from analysis.reading.recording import Recording
 
 # FIT time zero, 1989-12-31T00:00:00Z, as Unix seconds: constant in fitparse.processors.
@@ -20,7 +20,7 @@ FIRST_DATE = 0x10000000
 
 def read_fit(data: bytes, *, name: str) -> Recording:
     """Read a FIT file. Raises UnreadableFile when there is no header, no sample, or too little that is sound."""
-    content = decode(data, name=name)
+    content = decode(data, name=name, fields=FIELDS)
     if content.n_records == 0 or "timestamp" not in content.records:
         raise UnreadableFile(
             f"{name} is a FIT file without samples; choose the file of a recorded ride, not a settings or workout file."

@@ -24,6 +24,9 @@ SOURCES = {
     "distance_m": (("distance", 1.0),),
 }
 
+# Every profile field that ends up in a channel.
+FIELDS = frozenset({"left_right_balance", *(field for sources in SOURCES.values() for field, _ in sources)})
+
 NATIVE_POWER_FIELD = 7  # field number of `power` in `record`; a developer field may declare to stand for it
 WATT_WORDS = ("w", "watt", "watts")
 SIDE_KNOWN = 0x80  # flag in the balance byte: the low seven bits are the right side's share

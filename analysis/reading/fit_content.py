@@ -59,3 +59,18 @@ class FitContent:
     messages: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
     n_parts: int = 1
     warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartContent:
+    """One part of a file: what was decoded, the byte reached and how it ended.
+
+    problem : "" when it ended where the header says, "cut" when a message goes beyond the end, "lost" at a message that
+        nothing defines, "long" when a ceiling was crossed.
+    n_misfits : fields that declare a size which does not fit their type.
+    """
+
+    content: FitContent
+    reached: int
+    problem: str = ""
+    n_misfits: int = 0

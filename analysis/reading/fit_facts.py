@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from fitparse.profile import FIELD_TYPES
-
 from analysis.reading.fit_content import FitContent
+from analysis.reading.fit_profile import enum_name
 from analysis.reading.naming import hash_serial
 
 Row = dict[str, Any]
@@ -62,7 +61,7 @@ def _device(row: Row) -> Row:
     maker = row.get("manufacturer")
     if isinstance(maker, int):
         out["maker"] = maker
-        maker_name = FIELD_TYPES["manufacturer"].values.get(maker)
+        maker_name = enum_name("manufacturer", maker)
         if maker_name:
             out["maker_name"] = maker_name
     for key, fact in (("product", "product"), ("software_version", "firmware"), ("hardware_version", "hardware")):
@@ -87,9 +86,9 @@ def _sensors(rows: list[Row]) -> list[Row]:
         kind = row.get("device_type")
         if isinstance(kind, int):
             known["device_type"] = kind
-            known["type"] = FIELD_TYPES["antplus_device_type"].values.get(kind, f"type {kind}")
+            known["type"] = enum_name("antplus_device_type", kind) or f"type {kind}"
         if isinstance(row.get("source_type"), int):
-            known["radio"] = FIELD_TYPES["source_type"].values.get(row["source_type"], f"source {row['source_type']}")
+            known["radio"] = enum_name("source_type", row["source_type"]) or f"source {row['source_type']}"
         _battery(known, row)
     return [s for s in sensors.values() if "serial_hash" in s or "device_type" in s]
 
@@ -99,9 +98,9 @@ def _battery(known: Row, row: Row) -> None:
     if isinstance(volts, (int, float)) and volts > 0:
         known.setdefault("battery_first_v", round(float(volts), 3))
         known["battery_last_v"] = round(float(volts), 3)
-    status = row.get("battery_status")
-    if status in FIELD_TYPES["battery_status"].values:
-        known["battery_status"] = FIELD_TYPES["battery_status"].values[status]
+    status = enum_name("battery_status", row.get("battery_status"))
+    if status:
+        known["battery_status"] = status
 
 
 def _timer_stops(events: list[Row], first_stamp: float) -> list[list[float]]:
@@ -130,7 +129,7 @@ def _laps(rows: list[Row], first_stamp: float) -> list[Row]:
         if isinstance(row.get("total_elapsed_time"), (int, float)):
             lap["duration_s"] = float(row["total_elapsed_time"])
         if isinstance(row.get("lap_trigger"), int):
-            lap["trigger"] = FIELD_TYPES["lap_trigger"].values.get(row["lap_trigger"], str(row["lap_trigger"]))
+            lap["trigger"] = enum_name("lap_trigger", row["lap_trigger"]) or str(row["lap_trigger"])
         laps.append(lap)
     return laps
 

@@ -1,4 +1,4 @@
-"""FIT through `fitparse`, message by message: slow and careful, and it keeps what was read when the file breaks off.
+"""FIT through `fitparse`, message by message: slow and careful; the referee of the columnar decoder and its stand-in.
 
 `fitparse` holds the descriptions of developer fields in a module-level dict; they are cleared around every part and the
 whole decode is under a lock, so that no file sees the fields of another.
@@ -16,12 +16,9 @@ from fitparse import records as fitparse_records
 from fitparse.processors import FitFileDataProcessor
 from fitparse.utils import FitEOFError
 
-from analysis.errors import UnreadableFile
-from analysis.reading.fit_content import PLACE_FIELDS, WANTED, DeveloperField, FitContent
-from analysis.reading.fit_parts import MAGIC, Part, find_parts
+from analysis.reading.fit_content import PLACE_FIELDS, WANTED, DeveloperField, FitContent, PartContent
+from analysis.reading.fit_parts import MAGIC, Part
 
-# When the structure is lost before this share of a part, the rest is not worth a comparison; our choice, no source.
-MIN_SOUND_SHARE = 0.5
 MAX_ARRAY = 4  # longer arrays in `record` are raw sensor bursts, not values of the second
 
 _ONE_AT_A_TIME = threading.Lock()  # guards fitparse's module-level DEV_TYPES
@@ -55,68 +52,42 @@ class _Rows:
             self.developer.append(developer)
         elif message.name in WANTED:
             wanted = WANTED[message.name]
-            row = {n: v for n, v in _values(message) if n in wanted and v is not None}
+            row = {n: v for n, v in _values(message) if n in wanted and isinstance(v, (int, float, str))}
             self.messages.setdefault(message.name, []).append(row)
 
-    def drop_last_record(self) -> None:
-        if self.native:
-            self.native.pop()
-            self.developer.pop()
 
-
-def decode(data: bytes, *, name: str) -> FitContent:
-    """Decode a FIT file. Raises UnreadableFile when the structure is lost before half of it was read."""
-    parts, warnings = find_parts(data, name=name)
+def decode_part(data: bytes, part: Part) -> PartContent:
+    """Decode one part, message by message, as far as it goes."""
     rows = _Rows()
-    for number, part in enumerate(parts, start=1):
-        before = len(rows.native)
-        read_to, problem = _decode_part(data, part, rows)
-        if problem is None:
-            continue
-        share = (read_to - part.start) / max(part.end - part.start, 1)
-        where = f"byte {read_to} of {len(data)}"
-        if isinstance(problem, FitEOFError):
-            kept = len(rows.native) - before
-            warnings.append(f"The file ends inside a message (at {where}); {kept} samples before it were kept.")
-            continue
-        if share < MIN_SOUND_SHARE and number == 1:
-            raise UnreadableFile(
-                f"{name}: the structure is lost at {where} ({100 * share:.0f} %), so nothing after it can be trusted; "
-                "copy the file again from the device as a binary file."
-            )
-        rows.drop_last_record()  # the record before the break is often already garbage
-        kept = len(rows.native) - before
-        warnings.append(f"The structure is lost at {where}; {kept} samples before it were kept, the rest is missing.")
-    return FitContent(
-        n_records=len(rows.native),
-        records=_columns(rows.native),
-        developer=_developer_fields(rows),
-        messages=rows.messages,
-        n_parts=len(parts),
-        warnings=tuple(warnings),
-    )
-
-
-def _decode_part(data: bytes, part: Part, rows: _Rows) -> tuple[int, Exception | None]:
-    """Fill `rows` from one part; give the byte reached and the exception that ended it, if any."""
     body = data[part.start : part.end]
     # A fresh header with the true length: an unfinished or cut part then reads up to its last whole message.
     header = bytes([12, 0x10, 0, 0]) + len(body).to_bytes(4, "little") + MAGIC
+    # Two bytes stand in for the checksum, which was dealt with before; a cut part must not gain bytes.
+    stream = io.BytesIO(header + body + (b"" if part.missing else b"\0\0"))
+    reached, problem = part.end, ""
     with _ONE_AT_A_TIME:
         fitparse_records.DEV_TYPES.clear()
-        # Two bytes stand in for the checksum, which was dealt with before; a cut part must not gain bytes.
-        stream = io.BytesIO(header + body + (b"" if part.missing else b"\0\0"))
-        position = 0
+        position = len(header)
         try:
             fit = fitparse.FitFile(stream, check_crc=False, data_processor=_NoProcessing())
             for message in fit.get_messages():
                 rows.add(message)
-                position = stream.tell() if not stream.closed else len(body)
-        except Exception as problem:  # fitparse raises many kinds on damaged input; each ends the part
-            return part.start + max(position - len(header), 0), problem
+                position = len(header) + len(body) if stream.closed else stream.tell()
+        except FitEOFError:
+            reached = part.start + position - len(header)
+            # With no byte left over it was only the checksum that is missing.
+            problem = "" if reached >= part.end else "cut"
+        except Exception:  # fitparse raises many kinds on damaged input; each ends the part
+            reached, problem = part.start + position - len(header), "lost"
         finally:
             fitparse_records.DEV_TYPES.clear()
-    return part.end, None
+    content = FitContent(
+        n_records=len(rows.native),
+        records=_columns(rows.native),
+        developer=_developer_fields(rows),
+        messages=rows.messages,
+    )
+    return PartContent(content=content, reached=reached, problem=problem)
 
 
 def _values(message: Any) -> list[tuple[str, Any]]:

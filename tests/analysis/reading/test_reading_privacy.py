@@ -10,7 +10,7 @@ from real_rides import expected_files
 
 from analysis.reading import CHANNELS, read
 
-FILES = [n for n, f in expected_files().items() if f["expected_outcome"] != "refused" and n != "misaligned-field.fit"]
+FILES = [n for n, f in expected_files().items() if f["expected_outcome"] != "refused"]
 
 
 def _secrets(path) -> dict[str, set]:

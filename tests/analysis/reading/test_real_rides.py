@@ -10,15 +10,13 @@ import pytest
 from real_rides import expected_files
 
 from analysis.errors import UnreadableFile
-from analysis.reading import fit, read
+from analysis.reading import fit_decode, read
 
 FILES = expected_files()
 READABLE = [n for n, f in FILES.items() if f["expected_outcome"] != "refused"]
 # channel of a Recording -> name in expected.json; balance is checked on its own
 PLAIN = {"power_w": "power", "cadence_rpm": "cadence", "heart_rate_bpm": "heart_rate", "speed_mps": "speed",
          "temperature_degc": "temperature"}  # fmt: skip
-# For misaligned-field.fit the file's own words: fitparse cannot read past the odd field.
-NEEDS_COLUMNAR = {"misaligned-field.fit"}
 
 if not FILES:
     pytestmark = pytest.mark.skip(reason="the folder of real recordings is absent (shared/rides beside the repository)")
@@ -31,9 +29,9 @@ def _check_column(column: np.ndarray, want: dict) -> None:
     assert (sound.min(), sound.max()) == (pytest.approx(want["min"], abs=1e-9), pytest.approx(want["max"], abs=1e-9))
 
 
-@pytest.mark.parametrize("name", [n for n in READABLE if n not in NEEDS_COLUMNAR])
+@pytest.mark.parametrize("name", READABLE)
 def test_decoded_columns_agree_with_the_decoders(name, rides):
-    content = fit.decode((rides / name).read_bytes(), name=name)
+    content = fit_decode.decode((rides / name).read_bytes(), name=name)
     want = FILES[name]
     assert content.n_records == want["n_records"]
     for field, values in want["channels"].items():
@@ -52,7 +50,7 @@ def test_decoded_columns_agree_with_the_decoders(name, rides):
         _check_column(next(f.values for f in content.developer if f.name == field), values)
 
 
-@pytest.mark.parametrize("name", [n for n in READABLE if n not in NEEDS_COLUMNAR])
+@pytest.mark.parametrize("name", READABLE)
 def test_recording_holds_what_the_decoders_found(name, rides):
     recording = read((rides / name).read_bytes(), name=name)
     want = FILES[name]
@@ -114,7 +112,7 @@ def test_power_of_an_application_is_used_with_a_warning(rides):
 def test_a_rounded_clock_is_repaired_towards_the_true_one(rides):
     # ride-05 holds a second clock in milliseconds, in a developer field: the referee for moving the twins.
     data = (rides / "ride-05-jitter.fit").read_bytes()
-    content = fit.decode(data, name="ride-05-jitter.fit")
+    content = fit_decode.decode(data, name="ride-05-jitter.fit")
     true_s = next(f.values for f in content.developer if f.name == "customTime") / 1000
     mended_s = read(data, name="ride-05-jitter.fit").samples["time_s"].to_numpy()
     assert len(mended_s) == len(true_s)

@@ -1,0 +1,192 @@
+"""Cut a trial into blocks: every second belongs to exactly one, of kind steady, transient, free, idle or gap.
+
+Works on the consensus of all recordings. Edges lie on whole seconds of the trial's clock.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import ndimage
+
+from analysis.consensus import IDLE_W, Consensus
+from analysis.holds import find_holds, fluctuation
+from analysis.runs import runs, runs_at_least
+from analysis.traces import Floats
+
+LETTERS = {"steady": "S", "transient": "T", "free": "F", "idle": "I", "gap": "G"}
+
+# Shorter holes are bridged for labelling (never for deltas). Common practice, no source.
+MIN_GAP_S = 5
+# Coasting of up to about ten seconds is part of riding along; a longer rest is a block of its own. Common practice, no source.
+MIN_IDLE_S = 12
+# A surge stands out of the quieter third of the minute and a half around it by both of these. Common practice, no source.
+SURGE_WINDOW_S = 91
+SURGE_BACKGROUND_PCT = 35
+SURGE_RATIO = 2.0
+SURGE_EXTRA_W = 120.0
+MAX_SURGE_S = 45
+MIN_SURGE_S = 3
+# Room on both sides of a surge for devices that answer late.
+SURGE_MARGIN_S = 3
+# What is left beside a hold is the way to its level when it is this short, else riding along. A way of up to
+# `MAX_ENTRY_S` is part of the hold from half-height on (its entry is trimmed from deltas anyway), a slower one is a
+# transient of its own. Common practice, no source; half-height as the instant of an edge after IEEE Std 181.
+MAX_EDGE_S = 20
+MAX_ENTRY_S = 8
+
+
+@dataclass(frozen=True, kw_only=True)
+class Block:
+    """A stretch of the trial with one kind; the interior is the part that deltas rest on.
+
+    Times in seconds on the trial's clock, [start_s, end_s); `spread_frac` is the standard deviation of five-second
+    means and `trend_frac` the change from start to end, both of the level, for holds only.
+    """
+
+    id: str
+    start_s: float
+    end_s: float
+    kind: str
+    level_w: float | None
+    cadence_rpm: float | None
+    name: str
+    interior_start_s: float
+    interior_end_s: float
+    spread_frac: float | None = None
+    trend_frac: float | None = None
+    edited: bool = False
+
+    @property
+    def length_s(self) -> float:
+        return self.end_s - self.start_s
+
+    @property
+    def letter(self) -> str:
+        return LETTERS[self.kind]
+
+
+def entry_trim_s(length_s: float) -> float:
+    """Seconds left out after a hold's entry: a sixth of it, 10 to 30 s, so 30 s of 3 min and 20 s of 2 min.
+
+    Common practice, no source (30 s off each three-minute hold); at least 10 s because smoothed devices still climb.
+    """
+    return float(min(max(round(length_s / 6), 10), 30))
+
+
+def exit_trim_s(length_s: float) -> float:
+    """Seconds left out before a hold's end: 5 s, 2 s for holds under a minute. Common practice, no source."""
+    return 5.0 if length_s >= 60 else 2.0
+
+
+def find_blocks(consensus: Consensus) -> tuple[Block, ...]:
+    """Partition the trial. Every whole second from the first to the last lies in exactly one block."""
+    n = consensus.second_s.size
+    gap = runs_at_least(consensus.recordings_n < 2, MIN_GAP_S)
+    power = _bridged(consensus.power_w)
+    idle = runs_at_least((power < IDLE_W) & ~gap, MIN_IDLE_S)
+    code = np.full(n, "free", dtype="<U9")
+    hold_id = np.zeros(n, int)
+    for i, (first, last) in enumerate(find_holds(power, blocked=gap | idle), start=1):
+        code[first:last], hold_id[first:last] = "steady", i
+    for first, last in _surges(power, blocked=gap | idle | (hold_id > 0)):
+        code[first:last] = "transient"
+    code[idle], code[gap] = "idle", "gap"
+    code, hold_id = _with_edges(power, code, hold_id)
+    return _named(_assembled(consensus, power, code, hold_id))
+
+
+def _surges(power: Floats, *, blocked: np.ndarray) -> list[tuple[int, int]]:
+    quick = ndimage.uniform_filter1d(power, 3, mode="nearest")
+    background = ndimage.percentile_filter(power, SURGE_BACKGROUND_PCT, SURGE_WINDOW_S, mode="nearest")
+    high = (quick > SURGE_RATIO * background) & (quick > background + SURGE_EXTRA_W) & ~blocked
+    found = []
+    for first, last in runs(high):
+        if MIN_SURGE_S <= last - first <= MAX_SURGE_S:
+            first, last = max(first - SURGE_MARGIN_S, 0), min(last + SURGE_MARGIN_S, power.size)
+            clear = ~blocked[first:last]
+            if clear.any():
+                found.append((first + int(np.argmax(clear)), last - int(np.argmax(clear[::-1]))))
+    return found
+
+
+def _with_edges(power: Floats, code: np.ndarray, hold_id: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Give short ways into and out of a hold to the blocks they join; call the slower ones transients."""
+    kinds, ids = code.copy(), hold_id.copy()
+    for first, last in runs(code == "free"):
+        before = first > 0 and hold_id[first - 1] > 0
+        after = last < code.size and hold_id[last] > 0
+        if last - first > MAX_EDGE_S or not (before or after):
+            continue
+        if last - first > MAX_ENTRY_S or first == 0 or last == code.size:
+            kinds[first:last] = "transient"
+            continue
+        cut = first + _half_height(power[first:last], power[max(first - 3, 0) : first], power[last : last + 3])
+        kinds[first:cut], ids[first:cut] = code[first - 1], hold_id[first - 1]
+        kinds[cut:last], ids[cut:last] = code[last], hold_id[last]
+    return kinds, ids
+
+
+def _half_height(way: Floats, before: Floats, after: Floats) -> int:
+    middle, rising = (before.mean() + after.mean()) / 2, after.mean() > before.mean()
+    beyond = np.flatnonzero(way > middle if rising else way < middle)
+    return int(beyond[0]) if beyond.size else way.size
+
+
+def _assembled(consensus: Consensus, power: Floats, code: np.ndarray, hold_id: np.ndarray) -> list[Block]:
+    change = np.flatnonzero((code[1:] != code[:-1]) | (hold_id[1:] != hold_id[:-1])) + 1
+    edges = np.concatenate(([0], change, [code.size]))
+    blocks = []
+    for number, (first, last) in enumerate(zip(edges[:-1], edges[1:], strict=True), start=1):
+        kind, length = str(code[first]), float(last - first)
+        trims = (entry_trim_s(length), exit_trim_s(length)) if kind == "steady" else (0.0, 0.0)
+        start = float(consensus.second_s[first])
+        inner = slice(int(first + trims[0]), int(last - trims[1]))
+        spread, trend = fluctuation(power[inner]) if kind == "steady" else (None, None)
+        blocks.append(
+            Block(
+                id=f"B{number:02d}", start_s=start, end_s=start + length, kind=kind, name="",
+                level_w=None if kind == "gap" else _mean(consensus.power_w[inner]),
+                cadence_rpm=None if kind == "gap" else _mean(consensus.cadence_rpm[inner]),
+                interior_start_s=start + trims[0], interior_end_s=start + length - trims[1],
+                spread_frac=spread, trend_frac=trend,
+            )
+        )  # fmt: skip
+    return blocks
+
+
+def _named(blocks: list[Block]) -> tuple[Block, ...]:
+    """Names a person would use; a number where one name would stand twice."""
+    plain = [_plain_name(block, before) for block, before in zip(blocks, [None, *blocks[:-1]], strict=True)]
+    total = {name: plain.count(name) for name in plain}
+    seen: dict[str, int] = {}
+    named = []
+    for block, name in zip(blocks, plain, strict=True):
+        seen[name] = seen.get(name, 0) + 1
+        named.append(replace(block, name=f"{name} {seen[name]}" if total[name] > 1 else name))
+    return tuple(named)
+
+
+def _plain_name(block: Block, before: Block | None) -> str:
+    if block.kind == "steady":
+        return f"{5 * round((block.level_w or 0.0) / 5)} W hold"
+    if block.kind == "transient":
+        # a surge stands well above what came before it; the rest are ways from one level to the next
+        rises = block.level_w is not None and (before is None or (before.level_w or 0.0) < 0.6 * block.level_w)
+        return "sprint" if rises and block.length_s >= MIN_SURGE_S + 2 * SURGE_MARGIN_S else "step"
+    return {"free": "free riding", "idle": "rest", "gap": "no data"}[block.kind]
+
+
+def _bridged(power: Floats) -> Floats:
+    """Power without holes, for labelling only; a recording without any power is all zero."""
+    there = np.isfinite(power)
+    if not there.any():
+        return np.zeros(power.size)
+    at = np.arange(power.size)
+    return np.interp(at, at[there], power[there])
+
+
+def _mean(values: Floats) -> float | None:
+    there = np.isfinite(values)
+    return float(values[there].mean()) if there.any() else None

@@ -1,0 +1,230 @@
+"""The only place that calls the rooms in order: recordings and a set-up in, one immutable result out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from analysis.agreement import agreement_of, noise_of
+from analysis.aligning import Alignment, align, reference_alignment
+from analysis.blocks import Block, find_blocks
+from analysis.causes import find_causes, pieces_of
+from analysis.consensus import Consensus, consensus_of
+from analysis.errors import BadSetup, NotOneRide, SameRecording, UnusableRecording
+from analysis.findings import Evidence, Finding, findings_of
+from analysis.judging import JudgedDelta, judge_pooled, judge_stretch
+from analysis.plan import PlanMatch, match_plan
+from analysis.reading.recording import Recording
+from analysis.report import Comparison, utc
+from analysis.response import Response, response_of
+from analysis.setup import DEFAULT_CLAIM_PCT, DeviceSetup, Setup
+from analysis.trial import AlignedRecording, Trial
+from analysis.watching import dropouts, same_source, stuck
+from analysis.wording import headline, second_sentence
+
+Progress = Callable[[str, float], None]
+SUMMARY_KINDS = ("steady", "transient", "free", "all")
+# Two recordings must share at least this much to be compared at all. [s]
+MIN_COMMON_S = 60.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Named:
+    """A recording with its label and what the set-up says of it."""
+
+    label: str
+    recording: Recording
+    said: DeviceSetup
+
+
+def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, progress: Progress | None = None) -> Comparison:
+    """Align, cut into blocks, take deltas, hold them against the allowance, explain.
+
+    Parameters
+    ----------
+    recordings : two or more of one ride, in any order; the first is the reference unless the set-up names another.
+    progress : called with a stage in plain words and the share done, 0 to 1.
+
+    Raises
+    ------
+    NotOneRide, SameRecording, UnusableRecording, BadSetup
+        One sentence each, naming the file or the key.
+    """
+    setup = setup or Setup()
+    tell = progress or (lambda stage, done: None)
+    tell("checking the recordings", 0.0)
+    named = _named(recordings, setup)
+    alignments = []
+    for i, one in enumerate(named):
+        tell(f"aligning the clock of {one.label}", 0.05 + 0.35 * i / len(named))
+        alignments.append(_aligned(one, named[0]))
+    trial = _trial(named, alignments, setup)
+    tell("finding the blocks", 0.45)
+    consensus = consensus_of(trial)
+    plan = match_plan(find_blocks(consensus), setup.plan)
+    blocks = plan.blocks
+    tell("taking deltas", 0.55)
+    deltas = tuple((b.id, judge_stretch(trial, d.label, b.interior_start_s, b.interior_end_s))
+                   for b in blocks if b.kind != "gap" for d in trial.devices)  # fmt: skip
+    summary = tuple((kind, judged) for d in trial.devices for kind, judged in _summaries(trial, d.label, blocks))
+    tell("measuring the response", 0.75)
+    response = tuple(response_of(trial, blocks, a) for a in alignments[1:])
+    noise = noise_of(trial, blocks)
+    agreement = tuple(agreement_of(trial, d.label, blocks, noise[d.label]) for d in trial.devices)
+    tell("explaining the differences", 0.9)
+    findings = _findings(trial, blocks, consensus, summary, alignments[1:], response)
+    judged = [(d.label, _headline_summary(d.label, summary)) for d in trial.devices]
+    scope = "One unit of each, one rig, one ride."
+    return Comparison(
+        setup=setup,
+        title=setup.title or _default_title(named),
+        headline=headline(trial.reference, judged, findings),
+        second_sentence=second_sentence(findings, scope),
+        trial=trial,
+        recordings=tuple(n.recording for n in named),
+        alignment=tuple(alignments),
+        blocks=blocks,
+        deltas=deltas,
+        summary=summary,
+        response=response,
+        agreement=agreement,
+        noise_w=noise,
+        findings=findings,
+        warnings=_warnings(trial, named, alignments, plan),
+    )
+
+
+def _named(recordings: Sequence[Recording], setup: Setup) -> list[_Named]:
+    """Match recordings to the set-up, reference first. Raises where the set-up or the files do not fit together."""
+    if len(recordings) < 2:
+        have = recordings[0].name if recordings else "nothing"
+        raise NotOneRide(f"A comparison needs at least two recordings of one ride; got {have}. Add the file of a second device.")
+    seen: dict[str, str] = {}
+    for r in recordings:
+        if r.sha256 in seen:
+            raise SameRecording(f"{r.name} is the same recording as {seen[r.sha256]}; leave one of them out.")
+        seen[r.sha256] = r.name
+    for r in recordings:
+        if "power_w" not in r.channels:
+            raise UnusableRecording(f"{r.name} holds no power, so it cannot be compared; leave it out or export it with power.")
+    named = []
+    for r in recordings:
+        said = _said_of(r, setup)
+        named.append(_Named(label=said.label or r.facts.get("label_guess") or r.name, recording=r, said=said))
+    named = _distinct(named)
+    unknown = [d for d in setup.devices if d.file is not None and d.file not in {r.name for r in recordings}]
+    if unknown:
+        raise BadSetup(f"The set-up speaks of file {unknown[0].file!r}, which was not given; the files are {', '.join(r.name for r in recordings)}.")
+    return _reference_first(named, setup)
+
+
+def _said_of(recording: Recording, setup: Setup) -> DeviceSetup:
+    guess = recording.facts.get("label_guess")
+    by_file = next((d for d in setup.devices if d.file == recording.name), None)
+    by_label = next((d for d in setup.devices if d.file is None and d.label in (guess, recording.name)), None)
+    return by_file or by_label or DeviceSetup(file=recording.name)
+
+
+def _distinct(named: list[_Named]) -> list[_Named]:
+    """Labels told apart by a number where two recordings would have the same."""
+    out: list[_Named] = []
+    for one in named:
+        label, n = one.label, 2
+        while label in {o.label for o in out}:
+            label, n = f"{one.label} {n}", n + 1
+        out.append(replace(one, label=label))
+    return out
+
+
+def _reference_first(named: list[_Named], setup: Setup) -> list[_Named]:
+    if setup.reference is None:
+        return named
+    chosen = next((n for n in named if setup.reference in (n.label, n.recording.name)), None)
+    if chosen is None:
+        raise BadSetup(f"The reference {setup.reference!r} is none of the recordings; they are {', '.join(n.label for n in named)}.")
+    return [chosen, *(n for n in named if n is not chosen)]
+
+
+def _aligned(one: _Named, reference: _Named) -> Alignment:
+    if one is reference:
+        return reference_alignment(reference.recording, label=one.label)
+    return align(one.recording, reference.recording, label=one.label, by_hand_s=one.said.shift_s)
+
+
+def _trial(named: list[_Named], alignments: list[Alignment], setup: Setup) -> Trial:
+    zero = named[0].recording.start_s
+    aligned = []
+    for one, alignment in zip(named, alignments, strict=True):
+        frame = one.recording.samples
+        aligned.append(
+            AlignedRecording(
+                label=one.label,
+                point=one.said.point or one.recording.facts.get("point_guess"),
+                claim_pct=DEFAULT_CLAIM_PCT if one.said.claim_pct is None else one.said.claim_pct,
+                interval_s=one.recording.interval_s,
+                time_s=alignment.to_reference(frame["time_s"].to_numpy(float)) - zero,
+                channels={c: frame[c].to_numpy(float) for c in one.recording.channels},
+            )
+        )
+    trial = Trial(recordings=tuple(aligned), loss_pct=setup.loss_pct, start_utc=utc(named[0].recording))
+    for one in named[1:]:
+        common = float(trial.pair(one.label).covered_s[-1])
+        if common < MIN_COMMON_S:
+            raise NotOneRide(
+                f"{one.recording.name} and {named[0].recording.name} share only {common:.0f} s with power, {MIN_COMMON_S:.0f} s are needed; "
+                "leave one out, or correct its shift_s."
+            )
+    return trial
+
+
+def _summaries(trial: Trial, label: str, blocks: Sequence[Block]) -> list[tuple[str, JudgedDelta]]:
+    """Per kind that the ride holds, and over all that was ridden; blocks are the replicates."""
+    found = []
+    for kind in SUMMARY_KINDS:
+        chosen = [b for b in blocks if b.kind == kind or (kind == "all" and b.kind != "gap")]
+        if chosen:
+            inner = [(b.start_s, b.end_s) if kind == "all" else (b.interior_start_s, b.interior_end_s) for b in chosen]
+            found.append((kind, judge_pooled(trial, label, inner)))
+    return found
+
+
+def _findings(trial: Trial, blocks: Sequence[Block], consensus: Consensus, summary: Sequence[tuple[str, JudgedDelta]],
+              alignments: Sequence[Alignment], response: Sequence[Response]) -> tuple[Finding, ...]:
+    found: list[Finding] = []
+    for alignment, answer in zip(alignments, response, strict=True):
+        label = alignment.label
+        found += findings_of(
+            trial,
+            Evidence(
+                label=label, by_kind={kind: d for kind, d in summary if d.label == label},
+                causes=find_causes(pieces_of(trial, label, blocks)), response=answer, alignment=alignment,
+                dropouts=dropouts(trial, label, consensus), stuck=stuck(trial, label),
+            ),
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _headline_summary(label: str, summary: Sequence[tuple[str, JudgedDelta]]) -> JudgedDelta:
+    by_kind = {kind: d for kind, d in summary if d.label == label}
+    return by_kind.get("steady") or by_kind["all"]
+
+
+def _default_title(named: list[_Named]) -> str:
+    start = utc(named[0].recording)
+    others = ", ".join(n.label for n in named[1:])
+    return f"{others} against {named[0].label}" + (f", {start[:10]}" if start else "")
+
+
+def _warnings(trial: Trial, named: list[_Named], alignments: list[Alignment], plan: PlanMatch) -> tuple[str, ...]:
+    found = [f"{a} and {b} carry the same values second by second: one sensor cannot be its own referee." for a, b in same_source(trial)]
+    for one, recording in zip(named, trial.recordings, strict=True):
+        if one.said.claim_pct is None:
+            found.append(f"No claim is stated for {one.label}; ±{DEFAULT_CLAIM_PCT:g} % is assumed.")
+        if recording.point is None:
+            found.append(f"It is not stated where {one.label} measures, so its allowance covers either side of the chain.")
+        elif one.said.point is None:
+            found.append(f"{one.label} is taken to measure at the {recording.point}, guessed from its file; say so in the set-up if that is wrong.")
+    found += [f"{a.label}: {a.note}" for a in alignments if not a.settled]
+    if plan.not_ridden:
+        found.append(f"Planned but not found in the ride: {', '.join(s.name for s in plan.not_ridden)}.")
+    return tuple(found)

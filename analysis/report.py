@@ -1,0 +1,132 @@
+"""One immutable result and its JSON form: plain dicts and lists, units in every key, no NaN.
+
+Schema `countercheck/1`. Every percent is of the reference's mean; times `*_s` are seconds on the reference's clock from
+its first sample.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from analysis.agreement import Agreement
+from analysis.aligning import Alignment
+from analysis.blocks import Block
+from analysis.cautions import CAUTIONS
+from analysis.findings import Finding
+from analysis.judging import JudgedDelta, allowance_of
+from analysis.reading.recording import Recording
+from analysis.response import Response
+from analysis.setup import Setup
+from analysis.trial import Trial
+from analysis.version import ANALYSIS_VERSION
+
+SCHEMA = "countercheck/1"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Comparison:
+    """Everything one run of the pipeline found; `trial` holds the aligned samples for pictures and for any interval."""
+
+    setup: Setup
+    title: str
+    headline: str
+    second_sentence: str
+    trial: Trial
+    recordings: tuple[Recording, ...]
+    alignment: tuple[Alignment, ...]
+    blocks: tuple[Block, ...]
+    deltas: tuple[tuple[str, JudgedDelta], ...]
+    summary: tuple[tuple[str, JudgedDelta], ...]
+    response: tuple[Response, ...]
+    agreement: tuple[Agreement, ...]
+    noise_w: Mapping[str, float | None]
+    findings: tuple[Finding, ...]
+    warnings: tuple[str, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """The JSON tree of the contract; numbers are plain, what cannot be said is null."""
+        return _plain(
+            {
+                "schema": SCHEMA,
+                "version": ANALYSIS_VERSION,
+                "title": self.title,
+                "reference": self.trial.reference,
+                "headline": self.headline,
+                "second_sentence": self.second_sentence,
+                "drivetrain": {"loss_pct": self.trial.loss_pct},
+                "recordings": [_recording(self.trial, label, r, self.setup)
+                               for label, r in zip(self.trial.labels, self.recordings, strict=True)],
+                "alignment": [_alignment(a) for a in self.alignment],
+                "blocks": [_block(b) for b in self.blocks],
+                "deltas": [{"block": block, **d.to_dict()} for block, d in self.deltas],
+                "summary": [{**d.to_dict(), "kind": kind, "blocks": d.blocks} for kind, d in self.summary],
+                "response": [asdict(r) for r in self.response],
+                "agreement": [asdict(a) for a in self.agreement],
+                "noise": [{"label": label, "noise_w": noise} for label, noise in self.noise_w.items()],
+                "findings": [{k: v for k, v in asdict(f).items() if k != "short"} for f in self.findings],
+                "allowances": [_allowance(self.trial, label) for label in self.trial.labels[1:]],
+                "warnings": self.warnings,
+                "cautions": [asdict(c) for c in CAUTIONS],
+            }
+        )  # fmt: skip
+
+
+def _recording(trial: Trial, label: str, recording: Recording, setup: Setup) -> dict[str, Any]:
+    aligned = trial.recording(label)
+    said = next((d for d in setup.devices if label == d.label or recording.name == d.file), None)
+    return {
+        "label": label,
+        "file": recording.name,
+        "sha256": recording.sha256,
+        "format": recording.format,
+        "point": aligned.point,
+        "claim_pct": aligned.claim_pct,
+        "claim_stated": said is not None and said.claim_pct is not None,
+        "firmware": None if said is None else said.firmware,
+        "start_utc": utc(recording),
+        "duration_s": recording.duration_s,
+        "samples": len(recording.samples),
+        "interval_s": recording.interval_s,
+        "channels": recording.channels,
+        "facts": recording.facts,
+        "warnings": recording.warnings,
+    }
+
+
+def utc(recording: Recording) -> str | None:
+    """First stamp as ISO 8601 in UTC; None where the recording's clock has no date."""
+    from datetime import UTC, datetime
+
+    return f"{datetime.fromtimestamp(recording.start_s, UTC):%Y-%m-%dT%H:%M:%SZ}" if recording.absolute_clock else None
+
+
+def _alignment(alignment: Alignment) -> dict[str, Any]:
+    tree = asdict(alignment)
+    del tree["pivot_s"]
+    return tree
+
+
+def _block(block: Block) -> dict[str, Any]:
+    return {**asdict(block), "letter": block.letter}
+
+
+def _allowance(trial: Trial, label: str) -> dict[str, Any]:
+    return {"label": label, **asdict(allowance_of(trial, label))}
+
+
+def _plain(value: Any) -> Any:
+    """JSON's own types only: tuples become lists, numpy scalars plain numbers, NaN and infinities null."""
+    if isinstance(value, Mapping):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, (str, bool)) or value is None:
+        return value
+    if isinstance(value, Sequence):
+        return [_plain(v) for v in value]
+    if hasattr(value, "item"):
+        value = value.item()
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    return value

@@ -1,0 +1,69 @@
+"""The headline and what it could not hold, in plain words, never stronger than the evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analysis.findings import Finding
+from analysis.judging import JudgedDelta
+from analysis.verdict import signed
+
+_RANK = {"outside": 0, "unsettled": 1, "within": 2}
+_MOVING = ("drift", "temperature")
+
+
+def headline(reference: str, summaries: Sequence[tuple[str, JudgedDelta]], findings: Sequence[Finding]) -> str:
+    """One sentence with its numbers: the device that most needs explaining, then how the others stand.
+
+    Parameters
+    ----------
+    summaries : (label, what is judged of it) per device; held power where some was held, else the whole ride.
+    """
+    if not summaries:
+        return "There is nothing to compare."
+    ordered = sorted(summaries, key=lambda item: (_RANK[item[1].verdict], item[0] not in _moving(findings)))
+    moving = [item for item in ordered if item[0] in _moving(findings)]
+    label, judged = moving[0] if moving and ordered[0][1].verdict != "outside" else ordered[0]
+    sentence = _about(label, reference, judged, [f for f in findings if f.label == label])
+    others = [_aside(other, j) for other, j in summaries if other != label]
+    return f"{sentence}{'; ' + ', '.join(others) if others else ''}."
+
+
+def second_sentence(findings: Sequence[Finding], scope: str) -> str:
+    """The clearest findings that the headline does not hold, and how far the result reaches."""
+    rest = [f.text for f in findings if f.code in ("lag", "gained-power", "dropouts", "stuck", "smoothing")][:2]
+    return " ".join([*rest, scope])
+
+
+def _moving(findings: Sequence[Finding]) -> set[str]:
+    return {f.label for f in findings if f.code in _MOVING and f.strength == "clear"}
+
+
+def _about(label: str, reference: str, judged: JudgedDelta, findings: Sequence[Finding]) -> str:
+    first = findings[0] if findings else None
+    band = f"{signed(judged.allowance_pct[0])} to {signed(judged.allowance_pct[1])} %"
+    if judged.delta_pct is None or judged.delta_pct_ci is None:
+        return f"{label} and {reference} share too little power to be compared"
+    if first is not None and first.code in _MOVING:
+        return f"{label} does not hold its reading against {reference}: {first.short}, where claims and drivetrain loss allow {band}"
+    low, high = judged.delta_pct_ci
+    amount = f"{abs(judged.delta_pct):.1f} % {'above' if judged.delta_pct > 0 else 'below'} {reference}"
+    interval = f"95 % interval {signed(low)} to {signed(high)} %"
+    reads = f"{label} reads {amount} {_when(first)} ({interval})"
+    if judged.verdict == "outside":
+        return f"{reads}, more than the {band} that claims and drivetrain loss explain"
+    if judged.verdict == "within":
+        return f"{reads}, within the {band} that claims and drivetrain loss explain"
+    return f"{reads}; whether that is more than the {band} that claims and drivetrain loss explain cannot be told from this trial"
+
+
+def _when(first: Finding | None) -> str:
+    return "while power is held, and not otherwise" if first is not None and first.code == "steady-bias" else "while power is held"
+
+
+def _aside(label: str, judged: JudgedDelta) -> str:
+    if judged.delta_pct is None:
+        return f"{label} cannot be judged"
+    words = {"within": "agrees", "outside": "differs as well", "unsettled": "cannot be settled"}
+    return f"{label} {words[judged.verdict]} ({signed(judged.delta_pct)} %)"
+

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pandas as pd
 
@@ -20,12 +22,25 @@ SOURCES = {
     "right_torque_effectiveness_frac": (("right_torque_effectiveness", 0.01),),
     "left_smoothness_frac": (("left_pedal_smoothness", 0.01),),
     "right_smoothness_frac": (("right_pedal_smoothness", 0.01),),
+    "combined_smoothness_frac": (("combined_pedal_smoothness", 0.01),),
+    "left_platform_offset_mm": (("left_pco", 1.0),),
+    "right_platform_offset_mm": (("right_pco", 1.0),),
+    "left_phase_start_deg": (("left_power_phase_0", 1.0),),
+    "left_phase_end_deg": (("left_power_phase_1", 1.0),),
+    "right_phase_start_deg": (("right_power_phase_0", 1.0),),
+    "right_phase_end_deg": (("right_power_phase_1", 1.0),),
+    "left_peak_phase_start_deg": (("left_power_phase_peak_0", 1.0),),
+    "left_peak_phase_end_deg": (("left_power_phase_peak_1", 1.0),),
+    "right_peak_phase_start_deg": (("right_power_phase_peak_0", 1.0),),
+    "right_peak_phase_end_deg": (("right_power_phase_peak_1", 1.0),),
     "accumulated_work_j": (("accumulated_power", 1.0),),
     "distance_m": (("distance", 1.0),),
 }
 
 # Every profile field that ends up in a channel.
-FIELDS = frozenset({"left_right_balance", *(field for sources in SOURCES.values() for field, _ in sources)})
+FIELDS = frozenset(
+    {"left_right_balance", *(re.sub(r"_[01]$", "", field) for sources in SOURCES.values() for field, _ in sources)}
+)
 
 NATIVE_POWER_FIELD = 7  # field number of `power` in `record`; a developer field may declare to stand for it
 WATT_WORDS = ("w", "watt", "watts")
@@ -87,7 +102,7 @@ def _developer_power(
             f"Beside its own power the file holds power written by an application (field {found[0].name!r}); "
             "the file's own power is used."
         )
-        return {}
+        return {"developer_power_w": found[0].values}
     warnings.append(
         f"Power is there only as a field written by an application ({found[0].name!r}); it is used, "
         "but ask what that application does to it."

@@ -27,6 +27,7 @@ from analysis.reading.fit_walk import COMPRESSED, Layout, walk
 MAX_ARRAY = 4  # longer arrays in `record` are raw sensor bursts, not values of the second
 MAX_ROWS = 20_000  # of any message but `record`; a gear change every second of five hours
 PACKED = "compressed_speed_distance"  # 12 bits of speed [1/100 m/s], 12 bits of distance [1/16 m] that roll over
+ROLLING_WORK = "compressed_accumulated_power"  # the low 16 bits of accumulated_power
 CLOCK_BITS = 0x1F
 
 
@@ -75,6 +76,7 @@ class _PartDecoder:
                 self._put(developer, key, rows, values)
         self._compressed_stamps(columns)
         _unpack_speed_distance(columns, self.wanted)
+        _unroll_accumulated_power(columns, self.wanted)
         return FitContent(
             n_records=self.n_records,
             records=columns,
@@ -122,12 +124,17 @@ class _PartDecoder:
                     yield PACKED, np.where(packed == 0xFFFFFF, np.nan, packed)
                 continue
             count = size // base.size
-            if base.letter in "SV" or count > MAX_ARRAY or (self.wanted is not None and field.name not in self.wanted):
+            if base.letter in "SV" or count > MAX_ARRAY or not self._is_wanted(field.name):
                 continue
             values = _typed(block, offset, size, base, layout.big_endian)
             for i in range(count):
                 label = field.name if count == 1 else f"{field.name}_{i}"
                 yield label, _physical(values[:, i], base, field)
+
+    def _is_wanted(self, name: str) -> bool:
+        if self.wanted is None or name in self.wanted:
+            return True
+        return name == ROLLING_WORK and "accumulated_power" in self.wanted
 
     def _added(self, layout: Layout, block: np.ndarray, described: dict) -> Iterator[tuple[tuple, np.ndarray]]:
         """((developer index, field number), float values) per described numeric field of an application."""
@@ -273,11 +280,28 @@ def _unpack_speed_distance(columns: dict[str, np.ndarray], wanted: frozenset[str
         return
     sound = np.isfinite(packed)
     both = packed[sound].astype(np.int64)
-    roll = (both >> 12) & 0xFFF
-    laps = np.cumsum(np.diff(roll, prepend=roll[:1]) < 0)
-    for name, values in (("speed", (both & 0xFFF) / 100.0), ("distance", (roll + (laps << 12)) / 16.0)):
+    distance = _unrolled((both >> 12) & 0xFFF, 12) / 16.0
+    for name, values in (("speed", (both & 0xFFF) / 100.0), ("distance", distance)):
         if wanted is None or name in wanted:
             unpacked = np.full(len(packed), np.nan)
             unpacked[sound] = values
             plain = columns.get(name)
             columns[name] = unpacked if plain is None else np.where(np.isfinite(plain), plain, unpacked)
+
+
+def _unroll_accumulated_power(columns: dict[str, np.ndarray], wanted: frozenset[str] | None) -> None:
+    """The 16-bit running total as the full one, where the full one was not written."""
+    short = columns.get(ROLLING_WORK)
+    if wanted is not None:
+        columns.pop(ROLLING_WORK, None)
+    if short is None or "accumulated_power" in columns:
+        return
+    sound = np.isfinite(short)
+    total = np.full(len(short), np.nan)
+    total[sound] = _unrolled(short[sound].astype(np.int64), 16)
+    columns["accumulated_power"] = total
+
+
+def _unrolled(counter: np.ndarray, bits: int) -> np.ndarray:
+    """A counter that rolls over at 2**bits, counted on."""
+    return counter + (np.cumsum(np.diff(counter, prepend=counter[:1]) < 0) << bits)

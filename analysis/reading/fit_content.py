@@ -24,10 +24,11 @@ WANTED = {
         "ant_device_number", "ant_network",
     ),
     "event": ("timestamp", "event", "event_type", "data", "data16", "event_group"),
-    "lap": ("timestamp", "start_time", "total_elapsed_time", "total_timer_time", "lap_trigger", "avg_power"),
+    "lap": ("timestamp", "start_time", "total_elapsed_time", "total_timer_time", "lap_trigger", "avg_power",
+            "left_right_balance"),
     "session": (
         "timestamp", "start_time", "total_elapsed_time", "total_timer_time", "sport", "sub_sport", "avg_power",
-        "max_power", "total_work",
+        "max_power", "total_work", "left_right_balance",
     ),
     "workout": ("sport", "num_valid_steps"),
     "workout_step": (

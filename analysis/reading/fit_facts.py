@@ -20,18 +20,24 @@ CREATOR_INDEX = 0  # device_index of the recorder itself
 SOURCE_LOCAL = 5  # source_type of a part inside the recorder
 # Device types written by old files without a source type, so that no sub-field names them. 11 = bike power.
 BIKE_POWER, FITNESS_EQUIPMENT = 11, 17
+SIDE_KNOWN_16, SHARE_16 = 0x8000, 0x3FFF  # balance of laps and sessions: flag, right share in 0.01 %
+WATTS_FROM = 1000  # a workout target above it is watts plus 1000, below it a percentage
 TEMPERATURE_NOTE = "measured by the recording unit, not by the power sensor"
 
 
 def facts(content: FitContent, first_stamp: float) -> dict[str, Any]:
     """Facts of one recording; `first_stamp` is the raw stamp of the first sample, the zero of every time in them."""
     messages = content.messages
+    events, laps = messages.get("event", []), messages.get("lap", [])
     out: dict[str, Any] = {
         "recorder": _recorder(messages),
         "sensors": _sensors(messages.get("device_info", [])),
-        "timer_stops": _timer_stops(messages.get("event", []), first_stamp),
-        "laps": _laps(messages.get("lap", []), first_stamp),
-        "calibrations": _calibrations(messages.get("event", []), first_stamp),
+        "timer_stops": _timer_stops(events, first_stamp),
+        "laps": [lap for row in laps if (lap := _lap(row, first_stamp))],
+        "calibrations": _calibrations(events, first_stamp),
+        "settings": _settings(messages.get("bike_profile", [])),
+        "ride": _ride(messages.get("session", [])),
+        "workout": [_step(row) for row in messages.get("workout_step", [])],
         "developer_fields": [
             {"name": f.name[:60], "units": f.units, "native_field": f.native_field_num} for f in content.developer
         ],
@@ -39,9 +45,6 @@ def facts(content: FitContent, first_stamp: float) -> dict[str, Any]:
     }
     if "temperature" in content.records:
         out["temperature"] = TEMPERATURE_NOTE
-    settings = messages.get("bike_profile", [])
-    if settings:
-        out["settings"] = {k: v for k, v in settings[-1].items() if isinstance(v, (int, float))}
     return {key: value for key, value in out.items() if value not in (None, [], {})}
 
 
@@ -119,24 +122,79 @@ def _timer_stops(events: list[Row], first_stamp: float) -> list[list[float]]:
     return stops
 
 
-def _laps(rows: list[Row], first_stamp: float) -> list[Row]:
-    laps = []
-    for row in rows:
-        start = row.get("start_time")
-        if not isinstance(start, (int, float)):
-            continue
-        lap: Row = {"start_s": float(start - first_stamp)}
-        if isinstance(row.get("total_elapsed_time"), (int, float)):
-            lap["duration_s"] = float(row["total_elapsed_time"])
-        if isinstance(row.get("lap_trigger"), int):
-            lap["trigger"] = enum_name("lap_trigger", row["lap_trigger"]) or str(row["lap_trigger"])
-        laps.append(lap)
-    return laps
+def _lap(row: Row, first_stamp: float) -> Row | None:
+    start = row.get("start_time")
+    if not isinstance(start, (int, float)):
+        return None
+    lap: Row = {"start_s": float(start - first_stamp)} | _totals(row)
+    if "lap_trigger" in row:
+        lap["trigger"] = enum_name("lap_trigger", row["lap_trigger"]) or str(row["lap_trigger"])
+    return lap
+
+
+def _ride(rows: list[Row]) -> Row:
+    """The recorder's own summary, to hold against what is computed; of several sessions the last."""
+    if not rows:
+        return {}
+    row = rows[-1]
+    ride = _totals(row)
+    for key, kind in (("sport", "sport"), ("sub_sport", "sub_sport")):
+        word = enum_name(kind, row.get(key))
+        if word:
+            ride[key] = word
+    if "total_work" in row:
+        ride["work_j"] = float(row["total_work"])
+    return ride
+
+
+def _totals(row: Row) -> Row:
+    out: Row = {}
+    for key, fact in (
+        ("total_elapsed_time", "duration_s"), ("total_timer_time", "timer_s"), ("avg_power", "mean_w"),
+        ("max_power", "max_w"),
+    ):  # fmt: skip
+        if isinstance(row.get(key), (int, float)):
+            out[fact] = float(row[key])
+    balance = row.get("left_right_balance")
+    if isinstance(balance, int) and balance & SIDE_KNOWN_16 and (balance & SHARE_16) <= 10000:
+        out["left_share_frac"] = round(1.0 - (balance & SHARE_16) / 10000.0, 4)
+    return out
 
 
 def _calibrations(events: list[Row], first_stamp: float) -> list[Row]:
-    return [
-        {"at_s": float(e["timestamp"] - first_stamp), "value": e.get("data", e.get("data16"))}
-        for e in events
-        if e.get("event") == EVENT_CALIBRATION and isinstance(e.get("timestamp"), (int, float))
-    ]
+    """Zero offsets that the recorder noted: when, and the value that the sensor answered, where it was written."""
+    found = []
+    for row in events:
+        if row.get("event") != EVENT_CALIBRATION or not isinstance(row.get("timestamp"), (int, float)):
+            continue
+        entry: Row = {"at_s": float(row["timestamp"] - first_stamp)}
+        value = row.get("data", row.get("data16"))
+        if value is not None:
+            entry["value"] = value
+        found.append(entry)
+    return found
+
+
+def _settings(rows: list[Row]) -> Row:
+    """What was set for the bike: scale factor of the power and crank length."""
+    if not rows:
+        return {}
+    row = rows[-1]
+    names = (
+        ("power_cal_factor", "power_scale_pct"),
+        ("crank_length", "crank_length_mm"),
+        ("auto_power_zero", "auto_zero"),
+    )
+    return {fact: row[key] for key, fact in names if isinstance(row.get(key), (int, float))}
+
+
+def _step(row: Row) -> Row:
+    """One step of a planned workout, where it is a time with a target in watts."""
+    step: Row = {}
+    if enum_name("wkt_step_duration", row.get("duration_type")) == "time" and "duration_value" in row:
+        step["duration_s"] = row["duration_value"] / 1000.0
+    if enum_name("wkt_step_target", row.get("target_type")) == "power":
+        for key, fact in (("custom_target_value_low", "low_w"), ("custom_target_value_high", "high_w")):
+            if row.get(key, 0) >= WATTS_FROM:
+                step[fact] = row[key] - WATTS_FROM
+    return step

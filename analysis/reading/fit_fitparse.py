@@ -19,6 +19,7 @@ from fitparse.utils import FitEOFError
 from analysis.reading.fit_content import PLACE_FIELDS, WANTED, DeveloperField, FitContent, PartContent
 from analysis.reading.fit_parts import MAGIC, Part
 
+UNPACKED = ("speed", "distance", "accumulated_power")  # what fitparse expands from packed fields and we use
 MAX_ARRAY = 4  # longer arrays in `record` are raw sensor bursts, not values of the second
 
 _ONE_AT_A_TIME = threading.Lock()  # guards fitparse's module-level DEV_TYPES
@@ -118,8 +119,8 @@ def _record_row(message: Any, described: dict) -> tuple[dict[str, float], dict[t
                 key = (item.field.dev_data_index, item.field.def_num)
                 described.setdefault(key, item.field)
                 developer[key] = float(item.raw_value)
-        elif item.field_def is None and item.name in ("speed", "distance") and item.raw_value is not None:
-            native.setdefault(item.name, float(item.raw_value))  # from the packed pair, already in m/s and m
+        elif item.field_def is None and item.name in UNPACKED and item.raw_value is not None:
+            native.setdefault(item.name, float(item.raw_value))  # already scaled
     for field_name, value in _values(message):
         if field_name in PLACE_FIELDS or value is None:
             continue

@@ -1,7 +1,7 @@
-"""Per-second traces -> as many points as a picture can show; nothing here feeds a number that is reported.
+"""Samples -> as many points as a picture can show; nothing here feeds a number that is reported.
 
-Reads one value per second (NaN where there is none) and gives bins with mean, lowest and highest second, so that a
-peak is never drawn away; and the running difference for the strip. Times in seconds, power in watts, difference in percent.
+Gives the samples themselves where they fit, else bins with mean, lowest and highest sample, so that a peak is never
+drawn away; and the running difference for the strips. Times in seconds, power in watts, difference in percent.
 """
 
 from __future__ import annotations
@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from analysis.traces import MAX_HOLD_INTERVALS
 
 Array = NDArray[np.float64]
 
@@ -43,27 +45,36 @@ def step_for(span_s: float) -> int:
     return math.ceil(span_s / MAX_POINTS / 600) * 600
 
 
-def thin(values: Array, first_second_s: float, view: tuple[float, float]) -> Thinned:
-    """Bin the seconds of `values` that lie in `view`; bins start at whole multiples of their width, so a pan does not flicker."""
-    step_s = step_for(view[1] - view[0])
+def thin(time_s: Array, values: Array, view: tuple[float, float], step_s: int) -> Thinned:
+    """Bin the samples that lie in `view`; bins start at whole multiples of their width: panning does not flicker."""
     begin_s = math.floor(view[0] / step_s) * step_s
     bins = max(1, math.ceil((view[1] - begin_s) / step_s))
-    lead = round(begin_s - first_second_s)
-    window = np.full(bins * step_s, np.nan)
-    source = values[max(lead, 0) : max(lead + window.size, 0)]
-    window[max(-lead, 0) : max(-lead, 0) + source.size] = source
-    table = window.reshape(bins, step_s)
-    there = np.isfinite(table)
-    count = there.sum(axis=1)
+    first, last = np.searchsorted(time_s, (begin_s, begin_s + bins * step_s))
+    at, value = np.asarray(time_s[first:last]), np.asarray(values[first:last])
+    there = np.isfinite(value)
+    which = ((at[there] - begin_s) // step_s).astype(int)
+    count = np.bincount(which, minlength=bins)
+    total = np.bincount(which, weights=value[there], minlength=bins)
+    lowest, highest = np.full(bins, np.inf), np.full(bins, -np.inf)
+    np.minimum.at(lowest, which, value[there])
+    np.maximum.at(highest, which, value[there])
     empty = count == 0
-    mean = np.where(there, table, 0.0).sum(axis=1) / np.maximum(count, 1)
     return Thinned(
         first_s=begin_s + step_s / 2,
         step_s=float(step_s),
-        mean=np.where(empty, np.nan, mean),
-        lowest=np.where(empty, np.nan, np.where(there, table, np.inf).min(axis=1)),
-        highest=np.where(empty, np.nan, np.where(there, table, -np.inf).max(axis=1)),
+        mean=np.where(empty, np.nan, total / np.maximum(count, 1)),
+        lowest=np.where(empty, np.nan, lowest),
+        highest=np.where(empty, np.nan, highest),
     )
+
+
+def samples_in(time_s: Array, values: Array, view: tuple[float, float], *, interval_s: float) -> tuple[Array, Array]:
+    """Times and values as recorded, to one sample beyond `view`; NaN between samples too far apart to be joined."""
+    first = max(int(np.searchsorted(time_s, view[0])) - 1, 0)
+    last = int(np.searchsorted(time_s, view[1])) + 1
+    at, value = np.asarray(time_s[first:last], float), np.asarray(values[first:last], float)
+    breaks = np.flatnonzero(np.diff(at) > MAX_HOLD_INTERVALS * interval_s) + 1
+    return np.insert(at, breaks, (at[breaks - 1] + at[breaks]) / 2), np.insert(value, breaks, np.nan)
 
 
 def running_difference_pct(device_w: Array, reference_w: Array) -> Array:

@@ -1,0 +1,46 @@
+"""The interval and the part of the ride in view: card, chart."""
+
+from dash import ClientsideFunction, Input, Output, State, callback, clientside_callback
+from dash.exceptions import PreventUpdate
+
+from app import ids, showing
+
+
+@callback(
+    Output(ids.CARD, "children"),
+    Input(ids.WINDOW, "data"),
+    State(ids.TRIAL, "data"),
+    prevent_initial_call=True,
+)
+def follow_interval(window: list[float] | None, trial_id: str | None):
+    """The selected interval in, its card out."""
+    card = showing.card(trial_id, showing.window_of(window)) if trial_id else None
+    if card is None:
+        raise PreventUpdate
+    return card
+
+
+@callback(
+    Output(ids.OVERLAY, "figure"),
+    Input(ids.VIEW, "data"),
+    Input(ids.THEME, "data"),
+    State(ids.TRIAL, "data"),
+)
+def draw_overlay(view: list[float] | None, theme: str | None, trial_id: str | None):
+    """The stretch in view, drawn in the reader's theme; always both, so that neither undoes the other."""
+    figure = showing.chart(trial_id, theme, showing.window_of(view)) if trial_id and theme else None
+    if figure is None:
+        raise PreventUpdate
+    return figure
+
+
+clientside_callback(
+    ClientsideFunction("countercheck", "view"),
+    Output(ids.VIEW, "data"),
+    Input(ids.ZOOM_IN, "n_clicks"),
+    Input(ids.ZOOM_OUT, "n_clicks"),
+    Input(ids.EARLIER, "n_clicks"),
+    Input(ids.LATER, "n_clicks"),
+    State(ids.VIEW, "data"),
+    prevent_initial_call=True,
+)

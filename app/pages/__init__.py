@@ -1,0 +1,12 @@
+"""One file per page: `layout()` and its registration, which needs an app that is being made; and the frame around them.
+
+Dash calls a layout without arguments to check it: then a stub answers.
+"""
+
+from app.pages import home, trial
+from app.shell import shell
+
+__all__ = ["home", "shell", "trial"]
+
+home.register()
+trial.register()

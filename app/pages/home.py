@@ -1,0 +1,75 @@
+"""`/`: what this is, where to drop the recordings, and the sheet that says which device is which."""
+
+from __future__ import annotations
+
+import dash
+from dash import dcc, html
+
+from app import ids
+from app.links import DEMO, HOME
+
+TITLE = "countercheck: does the device read true?"
+WHAT = (
+    "Ride once with several power devices recording at the same time, then drop their files here. countercheck "
+    "puts them on one "
+    "clock, cuts the ride into blocks, and says for each device whether it reads true, by how much it differs, "
+    "and whether that is "
+    "more than the makers' claims and the drivetrain can explain. Every figure comes with its 95 % interval, and "
+    "the result is a "
+    "page you can send to your readers."
+)
+STEPS = (
+    (
+        "Drop the recordings",
+        "FIT or CSV, one file per device, two or more, all of the same ride. A setup.toml may come with them.",
+    ),
+    ("Say which is which", "Where on the bike each one measures and what its maker claims; guesses are filled in."),
+    (
+        "Read the page",
+        "A headline, the overlay, and a table for every block. Share the address; only you can change it.",
+    ),
+)
+
+
+def register() -> None:
+    """Add the page to the app that is being made."""
+    dash.register_page("home", path=HOME, title=TITLE, name="New trial", layout=layout)
+
+
+def layout(**_query: str) -> html.Div:
+    """The empty page; scripts and callbacks fill the list and the sheet."""
+    steps = [html.Li([html.Strong(name + ". "), text]) for name, text in STEPS]
+    intro = html.Header(
+        [
+            html.P("A trial of power devices", className="overline"),
+            html.H1("Does it read true?"),
+            html.P(WHAT, className="lead"),
+            html.P(html.A("See it on a built-in trial", href=DEMO, className="demo-link")),
+        ],
+        className="front",
+    )
+    drop = html.Div(
+        [
+            html.P("Drop your recordings here", className="drop-title"),
+            html.P("several at once, at least two of the same ride", className="hint"),
+            html.Div(id=ids.FILE_SLOT, className="button-row"),
+        ],
+        id="drop-zone",
+        className="drop-zone",
+    )
+    return html.Div(
+        [
+            intro,
+            html.Ol(steps, className="steps"),
+            drop,
+            html.Div(
+                id=ids.FILE_LIST, className="file-list", role="list", **{"aria-label": "Files", "aria-live": "polite"}
+            ),
+            html.Div(id=ids.SHEET),
+            dcc.Store(id=ids.UPLOADS, data=[]),
+            dcc.Store(id=ids.SETUP_TEXT),
+            dcc.Store(id=ids.REMEMBERED),
+            dcc.Location(id=ids.GO, refresh=True),
+        ],
+        className="home",
+    )

@@ -1,0 +1,36 @@
+"""`/trial/<id>?from=..&to=..`: progress while the comparison runs, then the report, at the interval in the address."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import dash
+from dash import dcc, html
+
+from app import ids, showing
+from app.links import parse_window
+
+POLL_MS = 250
+
+
+def register() -> None:
+    """Add the page to the app that is being made."""
+    dash.register_page(
+        "trial", path_template="/trial/<trial_id>", title="A trial · countercheck", name="Trial", layout=layout
+    )
+
+
+def layout(trial_id: str | None = None, **query: str) -> html.Div:
+    """The page of one trial, its interval taken from the address."""
+    if trial_id is None:
+        return html.Div()
+    window = parse_window(query)
+    content, final = showing.content(trial_id, window)
+    children: list[Any] = [
+        dcc.Store(id=ids.TRIAL, data=trial_id),
+        dcc.Store(id=ids.WINDOW, data=list(window) if window else None),
+        dcc.Store(id=ids.VIEW),
+        dcc.Interval(id=ids.POLL, interval=POLL_MS, disabled=final),
+        html.Div(content, id=ids.CONTENT),
+    ]
+    return html.Div(children)

@@ -1,0 +1,31 @@
+"""What surrounds every page: skip link, head, theme switch."""
+
+from __future__ import annotations
+
+import dash
+from dash import dcc, html
+
+from app import ids
+from app.links import DEMO, HOME
+
+
+def shell() -> html.Div:
+    """The frame around `dash.page_container`."""
+    head = html.Div(
+        [
+            html.A("countercheck", href=HOME, className="wordmark"),
+            html.Nav([html.A("New trial", href=HOME), html.A("Built-in trial", href=DEMO)], **{"aria-label": "Site"}),
+            html.Button("Light or dark", id=ids.THEME_SWITCH, type="button", className="quiet", n_clicks=0),
+        ],
+        className="site-head",
+        role="banner",
+    )
+    return html.Div(
+        [
+            html.A("Skip to content", href=f"#{ids.MAIN}", className="skip-link"),
+            head,
+            html.Main(dash.page_container, id=ids.MAIN, tabIndex="-1"),
+            dcc.Store(id=ids.THEME),
+        ],
+        className="site",
+    )

@@ -1,0 +1,100 @@
+"""From a stored trial to what stands on its page: for the first load, the progress poll, the owner's change."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from typing import Any
+
+from dash import html
+
+from analysis.errors import CountercheckError
+from analysis.figures import overlay
+from analysis.judging import judge_interval
+from analysis.trial import Trial
+from app.access import is_owner
+from app.forms import Rows, setup_of
+from app.jobs import Ready, Working
+from app.services import get_services
+from app.views.interval import interval_card
+from app.views.notices import failed_view, progress_view
+from app.views.owner import owner_panel
+from app.views.trial import trial_view
+
+Window = tuple[float, float] | None
+
+MIN_WINDOW_S = 1.0  # one sample of a recording at the usual 1 Hz
+
+
+def content(trial_id: str, window: Window) -> tuple[Any, bool]:
+    """The page's content, and whether it is final (else: ask again soon)."""
+    services = get_services()
+    answer = services.jobs.ask(trial_id)
+    if isinstance(answer, Working):
+        return progress_view(answer.stage, answer.done_frac), False
+    stored = services.store.trial(trial_id)
+    owned = stored is not None and is_owner(trial_id)
+    if not isinstance(answer, Ready):
+        owner = owner_panel(stored.recordings, stored.setup, None) if owned else None
+        return html.Div([failed_view(answer.sentence), owner]), True
+    report, trial = answer.open_trial.report, answer.open_trial.trial
+    window = inside(window, trial)
+    owner = owner_panel(stored.recordings, stored.setup, report) if owned else None
+    judged = judged_window(trial, window)
+    return trial_view(report, trial, trial_id=trial_id, window=window, judged=judged, owner_part=owner), True
+
+
+def card(trial_id: str, window: Window) -> Any:
+    """The interval card of a trial whose result is there; None while it is not."""
+    answer = get_services().jobs.ask(trial_id)
+    if not isinstance(answer, Ready):
+        return None
+    trial = answer.open_trial.trial
+    window = inside(window, trial)
+    try:
+        return interval_card(judged_window(trial, window), trial, window)
+    except CountercheckError as problem:
+        return interval_card([], trial, window, problem=str(problem))
+
+
+def judged_window(trial: Trial, window: Window) -> list[dict[str, Any]]:
+    """What each device reads over the interval, as the result's JSON writes it."""
+    return [asdict(judged) for judged in judge_interval(trial, *(window or (trial.start_s, trial.end_s)))]
+
+
+def inside(window: Window, trial: Trial) -> Window:
+    """The part of a window that lies in the trial; None (the whole trial) where nothing of it does."""
+    if window is None:
+        return None
+    start_s, end_s = max(window[0], trial.start_s), min(window[1], trial.end_s)
+    if end_s - start_s < MIN_WINDOW_S or (start_s, end_s) == (trial.start_s, trial.end_s):
+        return None
+    return start_s, end_s
+
+
+def chart(trial_id: str, theme: str, view: Window) -> Any:
+    """The overlay of a trial whose result is there; None while it is not."""
+    answer = get_services().jobs.ask(trial_id)
+    if not isinstance(answer, Ready):
+        return None
+    return overlay(
+        answer.open_trial.report, answer.open_trial.trial, theme="dark" if theme == "dark" else "light", view=view
+    )
+
+
+def change_setup(trial_id: str, rows: Rows, *, reference: str | None, title: str | None, loss: tuple[Any, Any]) -> None:
+    """Put the owner's sheet on top of the present set-up; the ride plan stays. The caller has checked the key."""
+    store = get_services().store
+    stored = store.trial(trial_id)
+    plan = stored.setup.to_dict()["plan"]
+    setup = setup_of(stored.recordings, rows, reference=reference, title=title, loss=loss, plan=plan)
+    store.change_setup(trial_id, setup, seen_version=stored.setup_version)
+
+
+def window_of(data: Any) -> Window:
+    """A store's two numbers as a window; None for anything else, because a browser can send what it likes."""
+    if not isinstance(data, (list, tuple)) or len(data) != 2:
+        return None
+    if not all(isinstance(edge, (int, float)) and math.isfinite(edge) for edge in data) or data[0] >= data[1]:
+        return None
+    return float(data[0]), float(data[1])

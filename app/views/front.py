@@ -1,0 +1,71 @@
+"""The first screen in words: title block, headline, second sentence, one verdict line per device."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from dash import html
+
+from analysis.trial import Trial
+from app.views import parts
+from app.wording import KIND_MEANS, counted, day_and_time, length, signed, span, with_unit
+
+
+def front(report: Mapping[str, Any], trial: Trial) -> html.Header:
+    """What a reader takes in within ten seconds."""
+    start = day_and_time(trial.start_utc)
+    facts = [f"{counted(len(trial.labels), 'recording')} of one ride", length(trial.duration_s)]
+    title = [html.Span(report.get("title") or "Trial", className="trial-title"), html.Span(" · ".join(facts))]
+    if start:
+        title.append(html.Time(start, dateTime=trial.start_utc))
+    children: list[Any] = [
+        html.P(title, className="title-block"),
+        html.H1(report["headline"], id="headline"),
+    ]
+    if report.get("second_sentence"):
+        children.append(html.P(report["second_sentence"], className="second-sentence"))
+    children.append(verdict_lines(report, trial))
+    children += [parts.notice(sentence) for sentence in report.get("warnings", ())]
+    return html.Header(children, className="front")
+
+
+def verdict_lines(report: Mapping[str, Any], trial: Trial) -> html.Div:
+    """Per device: verdict, delta with its interval, allowance, and the same drawn to one scale."""
+    entries = [entry for label in trial.labels[1:] if (entry := _main_entry(report, label))]
+    limits = parts.range_limits(entries)
+    lines = [_line(entry, trial, limits) for entry in entries]
+    about = html.P(
+        [
+            "Held against ",
+            parts.named(trial.reference, trial.labels),
+            ", the reference: a choice, not a truth. The bar is the allowance; the dot is the difference, the "
+            "line its 95 % interval.",
+        ],
+        className="held-against",
+    )
+    return html.Div([html.Ul(lines, className="verdict-lines"), about])
+
+
+def _main_entry(report: Mapping[str, Any], label: str) -> Mapping[str, Any] | None:
+    """Held power decides; where none was held, every second that both cover."""
+    own = {entry["kind"]: entry for entry in report["summary"] if entry["label"] == label}
+    for kind in ("steady", "all"):
+        if own.get(kind, {}).get("delta_pct") is not None:
+            return own[kind]
+    return own.get("all") or own.get("steady")
+
+
+def _line(entry: Mapping[str, Any], trial: Trial, limits: tuple[float, float]) -> html.Li:
+    delta = with_unit(signed(entry["delta_pct"]), "%")
+    limits_text = f"95 % interval {span(entry['delta_pct_ci'])}; allowance {span(entry['allowance_pct'])}"
+    small = f"{limits_text}; {KIND_MEANS[entry['kind']]}"
+    return html.Li(
+        [
+            parts.named(entry["label"], trial.labels),
+            parts.verdict_mark(entry["verdict"], entry.get("reason")),
+            html.Span(delta, className="big-delta"),
+            parts.range_mark(entry, limits),
+            html.Span(small, className="small"),
+        ]
+    )

@@ -1,0 +1,70 @@
+"""The interval card: what is selected, and what each device reads over it, held against its allowance."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from dash import html
+
+from analysis.trial import Trial
+from app.views import parts
+from app.wording import length, number, signed, span, with_unit
+
+
+def interval_card(
+    judged: Sequence[Mapping[str, Any]], trial: Trial, window: tuple[float, float] | None, *, problem: str | None = None
+) -> html.Div:
+    """The card's content; `judged` holds the delta fields per device, `window` is None for the whole trial.
+
+    `data-window` tells the selection script which interval these figures belong to.
+    """
+    start_s, end_s = window or (trial.start_s, trial.end_s)
+    name = "Whole trial" if window is None else "Interval"
+    head = [
+        html.P(name, className="overline"),
+        html.P(parts.stretch_text(start_s, end_s), className="card-span"),
+        html.P(length(end_s - start_s), className="small"),
+    ]
+    if problem:
+        head.append(parts.notice(problem))
+    reference_w = next((j["reference_mean_w"] for j in judged if j["reference_mean_w"] is not None), None)
+    reference = html.Div(
+        [
+            parts.named(trial.reference, trial.labels),
+            html.Span("reference", className="small"),
+            html.Span(with_unit(number(reference_w), "W"), className="card-mean"),
+        ],
+        className="card-row",
+    )
+    limits = parts.range_limits(judged)
+    rows = [_device(entry, trial, limits) for entry in judged]
+    return html.Div([*head, reference, *rows], **{"data-window": f"{start_s:.3f} {end_s:.3f}"})
+
+
+def _device(entry: Mapping[str, Any], trial: Trial, limits: tuple[float, float]) -> html.Div:
+    top = html.Div(
+        [
+            parts.named(entry["label"], trial.labels),
+            parts.verdict_mark(entry["verdict"], entry.get("reason")),
+            html.Span(with_unit(number(entry["mean_w"]), "W"), className="card-mean"),
+        ],
+        className="card-row",
+    )
+    figures = html.Dl(
+        [
+            html.Dt("delta"),
+            html.Dd(
+                [
+                    html.Strong(with_unit(signed(entry["delta_pct"]), "%"), className="card-delta"),
+                    f" ({with_unit(signed(entry['delta_w']), 'W')})",
+                ]
+            ),
+            html.Dt("95 % interval"),
+            html.Dd([with_unit(span(entry["delta_pct_ci"]), "%"), f" ({with_unit(span(entry['delta_w_ci']), 'W')})"]),
+            html.Dt("allowance"),
+            html.Dd(with_unit(span(entry["allowance_pct"]), "%")),
+        ]
+    )
+    reason = html.P(entry.get("reason") or "", className="small reason")
+    return html.Div([top, parts.range_mark(entry, limits), figures, reason], className="card-device")

@@ -1,0 +1,45 @@
+"""What stands on the trial page while there is no result: progress, or the sentence that says why there is none."""
+
+from __future__ import annotations
+
+from dash import html
+
+from app.links import HOME
+from app.views import parts
+
+
+def progress_view(stage: str, done_frac: float) -> html.Div:
+    """Stage in plain words and a bar."""
+    percent = round(100 * done_frac)
+    return html.Div(
+        [
+            html.P("Under way", className="overline"),
+            html.H1("Comparing the recordings"),
+            html.P(f"{stage[:1].upper()}{stage[1:]} …", role="status", className="stage"),
+            html.Progress(value=str(percent), max="100", **{"aria-label": "progress"}),
+            html.P(
+                "The page turns into the result by itself. You may close it and come back to this address.",
+                className="small",
+            ),
+        ],
+        className="waiting",
+    )
+
+
+def failed_view(sentence: str) -> html.Div:
+    """No result: each sentence on its own line, and what to do next."""
+    lines = [html.P(line) for line in sentence.splitlines() if line.strip()]
+    return html.Div(
+        [
+            html.P("No result", className="overline"),
+            html.H1("This comparison could not be made"),
+            html.Div(lines, className="notice problem", role="alert"),
+            html.P(html.A("Start again with other files", href=HOME)),
+        ],
+        className="waiting",
+    )
+
+
+def problem(text: str) -> html.Div:
+    """A refusal or mistake, beside the button that caused it."""
+    return parts.notice(text, kind="problem")

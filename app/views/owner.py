@@ -1,0 +1,48 @@
+"""What only the owner of a trial sees: the set-up sheet again, and a way to make an owner link."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from dash import html
+
+from analysis.setup import Setup
+from app import ids
+from app.forms import device_for, fields_of
+from app.views.sheet import EDIT_SHEET, RecordingFields, setup_sheet
+
+
+def owner_panel(files: Sequence[tuple[str, str]], setup: Setup, report: Mapping[str, Any] | None) -> html.Details:
+    """The folded sheet; `files` are (hash, name). The report, if any, fills in what the set-up left open."""
+    found = {entry["file"]: entry for entry in (report or {}).get("recordings", ())}
+    rows, reference = [], None
+    for sha256, name in files:
+        entry = found.get(name, {})
+        values = {ids.LABEL: entry.get("label"), ids.POINT: entry.get("point")}
+        values |= fields_of(device_for(setup, file=name, label=entry.get("label")))
+        if values[ids.LABEL] and values[ids.LABEL] == ((report or {}).get("reference") or setup.reference):
+            reference = sha256
+        rows.append(RecordingFields(key=sha256, name=name, values=values))
+    sheet = setup_sheet(EDIT_SHEET, rows, reference=reference, title=setup.title, loss_pct=setup.loss_pct)
+    buttons = html.Div(
+        [
+            html.Button("Analyse again", id=ids.EDIT_SAVE, type="button", className="primary", n_clicks=0),
+            html.Button("Make an owner link", id=ids.OWNER_LINK, type="button", className="quiet", n_clicks=0),
+        ],
+        className="button-row",
+    )
+    return html.Details(
+        [
+            html.Summary("Edit set-up"),
+            html.P(
+                "Only you see this. Readers of the address see the result and may change nothing.", className="hint"
+            ),
+            sheet,
+            buttons,
+            html.Div(id=ids.EDIT_PROBLEM),
+            html.Div(id=ids.OWNER_LINK_TEXT),
+        ],
+        id=ids.OWNER_PANEL,
+        className="owner-panel",
+    )

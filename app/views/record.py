@@ -1,0 +1,183 @@
+"""Recordings' facts and health, alignment, how to read the page, cautions, downloads."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from dash import html
+
+from app.links import deltas_path, result_path
+from app.views import parts
+from app.views.tables import scrolling
+from app.wording import (
+    NOTHING,
+    VIA_MEANS,
+    channel_words,
+    day_and_time,
+    length,
+    number,
+    plain_key,
+    signed,
+    span,
+    with_unit,
+)
+
+
+def recordings_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
+    """One card per recording: what the file says, and what was odd about it."""
+    meaning = (
+        "What each file says about itself and the device that wrote it. "
+        "Warnings are about the recording, not about the device's accuracy."
+    )
+    cards = [_recording(entry, labels) for entry in report["recordings"]]
+    return parts.section(number_, "recordings", "Recordings", meaning, html.Div(cards, className="record-cards"))
+
+
+def _recording(entry: Mapping[str, Any], labels: Sequence[str]) -> html.Article:
+    claim = with_unit(number(entry["claim_pct"]), "%")
+    pairs = [
+        ("file", html.Code(entry["file"])),
+        ("measures at", entry["point"] or "not stated"),
+        ("claim", f"± {claim} of reading"),
+        (
+            "starts",
+            html.Time(day_and_time(entry["start_utc"]), dateTime=entry["start_utc"]) if entry["start_utc"] else NOTHING,
+        ),
+        (
+            "length",
+            f"{length(entry['duration_s'])}, {entry['samples']} samples, one every {number(entry['interval_s'])} s",
+        ),
+        ("carries", ", ".join(channel_words(c) for c in entry["channels"])),
+        *((plain_key(key), _fact(value)) for key, value in (entry.get("facts") or {}).items()),
+        ("SHA-256", html.Code(entry["sha256"][:16] + "…", title=entry["sha256"])),
+    ]
+    facts = [piece for name, value in pairs for piece in (html.Dt(name), html.Dd(value))]
+    warnings = [parts.notice(sentence) for sentence in entry.get("warnings") or ()]
+    return html.Article([html.H3(parts.named(entry["label"], labels)), html.Dl(facts, className="facts"), *warnings])
+
+
+def _fact(value: Any) -> str:
+    if isinstance(value, Mapping):
+        return ", ".join(f"{plain_key(str(k))} {_fact(v)}" for k, v in value.items())
+    if isinstance(value, (list, tuple)):
+        return "; ".join(_fact(v) for v in value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return NOTHING if value is None else str(value)
+
+
+def alignment_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
+    """How each clock was put on the reference's."""
+    meaning = (
+        "The shift is added to a recording's own clock to put it on the reference's; drift is how much faster "
+        "that clock runs. "
+        "Where a shift is not settled, two or more fitted about equally well, and times of that device must be "
+        "read with care."
+    )
+    names = ("recording", "shift, s", "± standard error, s", "drift, ppm", "found from", "correlation", "settled")
+    head = [html.Th(n, scope="col", className="num" if 0 < i < 4 or i == 5 else "") for i, n in enumerate(names)]
+    rows = [_alignment_row(entry, labels) for entry in report["alignment"]]
+    children: list[Any] = [scrolling(html.Table([html.Thead(html.Tr(head)), html.Tbody(rows)]), "Alignment")]
+    for entry in report["alignment"]:
+        if entry.get("note"):
+            children.append(parts.notice(f"{entry['label']}: {entry['note']}"))
+    return parts.section(number_, "alignment", "Alignment of the clocks", meaning, *children)
+
+
+def _alignment_row(entry: Mapping[str, Any], labels: Sequence[str]) -> html.Tr:
+    candidates = entry.get("candidates") or ()
+    settled = "yes" if entry["settled"] else "no"
+    if not entry["settled"] and candidates:
+        settled += "; candidates " + ", ".join(_candidate(c) for c in candidates)
+    return html.Tr(
+        [
+            html.Th(parts.named(entry["label"], labels), scope="row"),
+            html.Td(html.Strong(signed(entry["shift_s"], 2)), className="num"),
+            html.Td(number(entry["shift_se_s"], 2), className="num"),
+            html.Td(signed(entry["drift_ppm"], 0), className="num"),
+            html.Td(VIA_MEANS.get(entry["via"], entry["via"])),
+            html.Td(number(entry["correlation"], 3), className="num"),
+            html.Td(settled),
+        ]
+    )
+
+
+def _candidate(candidate: Any) -> str:
+    value = candidate.get("shift_s") if isinstance(candidate, Mapping) else candidate
+    return with_unit(signed(value, 1), "s") if isinstance(value, (int, float)) else str(candidate)
+
+
+def reading_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
+    """What a verdict means, and what each allowance is made of."""
+    meaning = (
+        "A difference alone says little: two sound devices may differ by what their makers' claims and the chain "
+        "allow. "
+        "The verdict says whether the measured difference lies inside that range."
+    )
+    verdicts = (
+        ("within", "the whole 95 % interval lies inside the allowance: claims and loss explain the difference."),
+        ("outside", "the whole interval lies beyond it: something else is needed to explain the difference."),
+        (
+            "unsettled",
+            "the interval straddles the edge, or is too wide to tell: a longer or calmer ride would settle it.",
+        ),
+    )
+    lines = [html.Li([parts.verdict_mark(word), " ", text]) for word, text in verdicts]
+    text = html.P(
+        "The worst-case allowance adds every part at its end; the verdict rests on it. The likely allowance "
+        "takes claims and loss "
+        "as independent (JCGM 100, k = 2) and is narrower. Neither device is assumed right: a verdict is about "
+        "the pair."
+    )
+    tables = [_allowance(entry, labels) for entry in report["allowances"]]
+    return parts.section(
+        number_,
+        "reading",
+        "How to read this",
+        meaning,
+        html.Ul(lines, className="verdict-key"),
+        text,
+        html.Div(tables, className="allowances"),
+    )
+
+
+def _allowance(entry: Mapping[str, Any], labels: Sequence[str]) -> html.Table:
+    rows = [
+        html.Tr(
+            [html.Th(part["name"], scope="row"), html.Td(span((part["low_pct"], part["high_pct"])), className="num")]
+        )
+        for part in entry.get("parts") or ()
+    ]
+    for name, key in (("worst case", "worst_pct"), ("likely", "likely_pct")):
+        total = [html.Th(name, scope="row"), html.Td(html.Strong(span(entry.get(key))), className="num")]
+        rows.append(html.Tr(total, className="total"))
+    caption = html.Caption(["Allowance of ", parts.named(entry["label"], labels), ", %"])
+    return html.Table([caption, html.Tbody(rows)])
+
+
+def cautions_section(number_: int, report: Mapping[str, Any]) -> html.Section:
+    """Every caution the analysis gives, by topic."""
+    meaning = (
+        "Where the work can hurt someone, break something or mislead a reader. "
+        "Please read them before repeating the ride or its measurements."
+    )
+    items = [
+        html.Li([html.Strong(caution["topic"][:1].upper() + caution["topic"][1:] + ". "), caution["text"]])
+        for caution in report["cautions"]
+    ]
+    return parts.section(number_, "cautions", "Cautions", meaning, html.Ul(items, className="cautions"))
+
+
+def downloads_section(number_: int, trial_id: str) -> html.Section:
+    """The result to take away."""
+    meaning = (
+        "Everything on this page, in full precision. The JSON is the whole result; the CSV is the table of section 2."
+    )
+    links = [
+        html.Li([html.A("result.json", href=result_path(trial_id), download="result.json"), " the whole result"]),
+        html.Li(
+            [html.A("deltas.csv", href=deltas_path(trial_id), download="deltas.csv"), " delta by block and device"]
+        ),
+    ]
+    return parts.section(number_, "downloads", "Take away", meaning, html.Ul(links, className="downloads"))

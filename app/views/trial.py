@@ -1,0 +1,67 @@
+"""The whole trial page, put together from its panels, top to bottom."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from dash import html
+
+from analysis.trial import Trial
+from app import ids
+from app.views.evidence import agreement_section, findings_section, response_section
+from app.views.front import front
+from app.views.interval import interval_card
+from app.views.overlay import overlay_panel
+from app.views.parts import section
+from app.views.record import (
+    alignment_section,
+    cautions_section,
+    downloads_section,
+    reading_section,
+    recordings_section,
+)
+from app.views.tables import block_section, summary_section
+
+
+def trial_view(
+    report: Mapping[str, Any],
+    trial: Trial,
+    *,
+    trial_id: str,
+    window: tuple[float, float] | None,
+    judged: Sequence[Mapping[str, Any]],
+    owner_part: Any = None,
+) -> html.Article:
+    """Everything a reader sees; `owner_part` holds the owner's sheet, None for readers."""
+    labels = trial.labels
+    card = html.Aside(
+        interval_card(judged, trial, window),
+        id=ids.CARD,
+        className="interval-card",
+        **{"aria-label": "Selected interval"},
+    )
+    meaning = (
+        "All recordings on one clock; below them each device's difference from the reference, with the range "
+        "that claims and "
+        "chain can explain shaded. What stands out of the shade asks for an explanation."
+    )
+    overlay = html.Div([overlay_panel(trial, window), card], className="overlay-and-card")
+    return html.Article(
+        [
+            front(report, trial),
+            owner_part,
+            section(1, "overlay-section", "Overlay", meaning, overlay),
+            block_section(2, report, labels),
+            summary_section(3, report, labels),
+            findings_section(4, report, labels),
+            response_section(5, report, labels),
+            agreement_section(6, report, labels),
+            recordings_section(7, report, labels),
+            alignment_section(8, report, labels),
+            reading_section(9, report, labels),
+            cautions_section(10, report),
+            downloads_section(11, trial_id),
+        ],
+        className="report",
+    )

@@ -1,0 +1,221 @@
+/* Files in: drop or pick, one request per file, progress and outcome for each; what was said of a device is remembered. */
+"use strict";
+(function () {
+  const REMEMBERED = "countercheck.devices";
+  const AT_ONCE = 2; // the server reads two at a time
+  const SETUP_MAX_BYTES = 200000;
+  const TIMEOUT_MS = 180000;
+  let rows = []; // {file, name, state: waiting|sending|good|refused, answer, element}
+  let busy = 0;
+
+  function make(tag, className, text) {
+    const element = document.createElement(tag);
+    if (className) element.className = className;
+    if (text) element.textContent = text;
+    return element;
+  }
+
+  function picker(label, folder) {
+    const input = make("input");
+    input.type = "file";
+    input.multiple = true;
+    input.hidden = true;
+    if (folder) input.webkitdirectory = true;
+    input.id = folder ? "pick-folder" : "pick-files";
+    const button = make("button", "quiet", label);
+    button.type = "button";
+    button.addEventListener("click", function () { input.click(); });
+    input.addEventListener("change", function () {
+      take(Array.from(input.files));
+      input.value = ""; // the same file may be picked again after it was removed
+    });
+    return [button, input];
+  }
+
+  function prepare(slot) {
+    slot.dataset.ready = "yes";
+    rows = [];
+    busy = 0;
+    slot.append(...picker("Choose files", false), ...picker("Choose a folder", true));
+    const zone = document.getElementById("drop-zone");
+    zone.addEventListener("dragover", function (event) { event.preventDefault(); zone.classList.add("over"); });
+    zone.addEventListener("dragleave", function () { zone.classList.remove("over"); });
+    zone.addEventListener("drop", function (event) {
+      event.preventDefault();
+      zone.classList.remove("over");
+      gather(event.dataTransfer).then(take);
+    });
+  }
+
+  /* A folder dropped onto the page holds its files behind an older interface; plain files come as they are. */
+  function gather(transfer) {
+    const entries = Array.from(transfer.items || []).map(function (item) {
+      return item.webkitGetAsEntry ? item.webkitGetAsEntry() : null;
+    });
+    if (!entries.some(function (entry) { return entry && entry.isDirectory; })) return Promise.resolve(Array.from(transfer.files));
+    return Promise.all(entries.filter(Boolean).map(filesIn)).then(function (lists) { return lists.flat(); });
+  }
+
+  function filesIn(entry) {
+    if (entry.isFile) return new Promise(function (done) { entry.file(function (file) { done([file]); }, function () { done([]); }); });
+    const reader = entry.createReader();
+    const all = [];
+    return new Promise(function (done) {
+      (function next() {
+        reader.readEntries(function (some) {
+          if (!some.length) return Promise.all(all.map(filesIn)).then(function (lists) { done(lists.flat()); });
+          all.push(...some);
+          next();
+        }, function () { done([]); });
+      })();
+    });
+  }
+
+  function take(files) {
+    files.filter(function (file) { return !file.name.startsWith("."); }).forEach(function (file) {
+      if (/\.toml$/i.test(file.name)) return takeSetup(file);
+      const row = { file: file, name: file.name, state: "waiting" };
+      rows.push(row);
+      show(row);
+    });
+    send();
+  }
+
+  function takeSetup(file) {
+    const row = { name: file.name, state: "setup" };
+    rows = rows.filter(function (other) { if (other.state === "setup") other.element.remove(); return other.state !== "setup"; });
+    rows.push(row);
+    if (file.size > SETUP_MAX_BYTES) { row.state = "refused"; row.answer = { error: file.name + " is too large for a set-up file." }; return show(row); }
+    file.text().then(function (text) {
+      window.dash_clientside.set_props("setup-text", { data: text });
+      row.answer = { about: "set-up file, used to fill in the sheet" };
+      show(row);
+    });
+  }
+
+  function send() {
+    const row = rows.find(function (one) { return one.state === "waiting"; });
+    if (!row || busy >= AT_ONCE) return;
+    busy += 1;
+    row.state = "sending";
+    show(row);
+    const request = new XMLHttpRequest();
+    row.request = request;
+    request.open("POST", "/upload");
+    request.timeout = TIMEOUT_MS;
+    request.setRequestHeader("X-Requested-With", "countercheck");
+    request.setRequestHeader("X-File-Name", encodeURIComponent(row.name));
+    request.setRequestHeader("Content-Type", "application/octet-stream");
+    request.upload.onprogress = function (event) {
+      if (event.lengthComputable && row.bar) row.bar.value = event.loaded / event.total;
+      if (row.words && event.loaded === event.total) row.words.textContent = "reading …";
+    };
+    request.onloadend = function () {
+      busy -= 1;
+      finish(row, request);
+      send();
+    };
+    request.send(row.file);
+    send();
+  }
+
+  function finish(row, request) {
+    if (!rows.includes(row)) return;
+    let answer = null;
+    try { answer = JSON.parse(request.responseText); } catch (notJson) { answer = null; }
+    if (request.status === 200 && answer && answer.id) {
+      const twin = rows.find(function (other) { return other.state === "good" && other.answer.id === answer.id; });
+      if (twin) answer = { error: row.name + " is the same file as " + twin.name + ", which is here already; it was left out." };
+      row.state = twin ? "refused" : "good";
+    } else {
+      row.state = "refused";
+      if (!answer || !answer.error) answer = { error: row.name + " did not arrive; check the connection and add it again." };
+    }
+    row.answer = answer;
+    show(row);
+    publish();
+  }
+
+  function publish() {
+    const known = remembered();
+    const good = rows.filter(function (row) { return row.state === "good"; }).map(function (row) {
+      return Object.assign({}, row.answer, { remembered: known[row.answer.label_guess] || null });
+    });
+    window.dash_clientside.set_props("uploads", { data: good });
+  }
+
+  function about(row) {
+    const answer = row.answer;
+    if (row.state === "refused") return answer.error;
+    if (row.state === "setup") return answer ? answer.about : "";
+    const minutes = Math.round(answer.duration_s / 60);
+    const start = answer.start_utc ? answer.start_utc.slice(0, 16).replace("T", " ") + " UTC, " : "";
+    const notes = (answer.warnings || []).join(" ");
+    return start + minutes + " min, " + answer.samples + " samples. " + notes;
+  }
+
+  function show(row) {
+    const list = document.getElementById("file-list");
+    if (!list) return;
+    const element = make("div", "file-row " + row.state);
+    element.setAttribute("role", "listitem");
+    element.append(make("span", "file-name", row.name));
+    if (row.state === "waiting" || row.state === "sending") {
+      const outcome = make("span", "file-outcome");
+      row.bar = make("progress");
+      row.bar.max = 1;
+      row.bar.value = 0;
+      row.bar.setAttribute("aria-label", "upload of " + row.name);
+      row.words = make("span", "small", row.state === "waiting" ? "waiting" : "sending");
+      outcome.append(row.bar, " ", row.words);
+      element.append(outcome);
+    } else {
+      element.append(make("span", "file-outcome", about(row)));
+    }
+    const remove = make("button", "quiet", "Remove");
+    remove.type = "button";
+    remove.setAttribute("aria-label", "Remove " + row.name);
+    remove.addEventListener("click", function () { drop(row); });
+    element.append(remove);
+    if (row.element && row.element.isConnected) row.element.replaceWith(element);
+    else list.append(element);
+    row.element = element;
+  }
+
+  function drop(row) {
+    rows = rows.filter(function (other) { return other !== row; });
+    if (row.request && row.state === "sending") row.request.abort();
+    if (row.state === "setup") window.dash_clientside.set_props("setup-text", { data: null });
+    row.element.remove();
+    publish();
+  }
+
+  function remembered() {
+    try { return JSON.parse(window.localStorage.getItem(REMEMBERED)) || {}; } catch (blocked) { return {}; }
+  }
+
+  const functions = (window.dash_clientside = window.dash_clientside || {});
+  functions.countercheck = Object.assign(functions.countercheck || {}, {
+    remember: function (clicks, uploads, ids, values) {
+      if (!clicks) return window.dash_clientside.no_update;
+      const known = remembered();
+      (uploads || []).forEach(function (upload) {
+        const said = {};
+        ids.forEach(function (id, i) { if (id.key === upload.id && id.part !== "shift") said[id.part] = values[i]; });
+        known[upload.label_guess] = said;
+      });
+      try { window.localStorage.setItem(REMEMBERED, JSON.stringify(known)); } catch (blocked) { return null; }
+      return Object.keys(known).length;
+    },
+  });
+
+  /* A file that misses the zone must not replace the page. */
+  ["dragover", "drop"].forEach(function (kind) {
+    window.addEventListener(kind, function (event) { if (document.getElementById("drop-zone")) event.preventDefault(); });
+  });
+
+  new MutationObserver(function () {
+    const slot = document.getElementById("file-slot");
+    if (slot && !slot.dataset.ready) prepare(slot);
+  }).observe(document.documentElement, { childList: true, subtree: true });
+})();

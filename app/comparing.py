@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import textwrap
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -16,7 +16,8 @@ from analysis.reading.naming import clean_name
 from analysis.setup import Setup, setup_from_toml
 from app import tables
 from app.engine import Engine, real_engine
-from app.intake import Source, take_in, unique_names
+from app.intake import Source, unique_names
+from app.outcome import outcome_of
 
 WIDTH = 100
 
@@ -54,15 +55,15 @@ def run(request: Request, *, engine: Engine | None = None) -> int:
     for sentence in complaints:
         print(f"warning: {sentence}", file=sys.stderr)
     if request.json_out is None and request.html_out is None:
-        print(printed(report))
+        print(printed(report, without=complaints))
     return 0
 
 
-def printed(report: Mapping[str, Any]) -> str:
-    """Headline, warnings and delta table for a terminal of `WIDTH` columns."""
+def printed(report: Mapping[str, Any], *, without: Collection[str] = ()) -> str:
+    """Headline, warnings (less those already said) and delta table, for a terminal of `WIDTH` columns."""
     sentences = [report["headline"], report.get("second_sentence") or ""]
     parts = [textwrap.fill(" ".join(s for s in sentences if s), WIDTH)]
-    warnings = list(report.get("warnings", ()))
+    warnings = [w for w in report.get("warnings", ()) if w not in without]
     warnings += [f"{r['label']}: {w}" for r in report["recordings"] for w in r["warnings"]]
     if warnings:
         parts.append("\n".join(textwrap.fill(f"note: {w}", WIDTH, subsequent_indent="      ") for w in warnings))
@@ -111,9 +112,8 @@ def _compared(request: Request, engine: Engine) -> tuple[dict[str, Any], tuple[s
         Source(name=name, load=partial(_load, Path(path), name, engine))
         for path, name in zip(request.files, names, strict=True)
     ]
-    intake = take_in(sources, setup, _show_progress)
-    comparison = engine.compare(intake.recordings, intake.setup, _show_progress, intake.complaints)
-    return comparison.to_dict(), intake.complaints
+    comparison, complaints = outcome_of(sources, setup, engine, _show_progress)
+    return comparison.to_dict(), complaints
 
 
 def _load(path: Path, name: str, engine: Engine) -> Any:
@@ -184,8 +184,3 @@ def _show_progress(stage: str, done_frac: float) -> None:
 def _forget_progress() -> None:
     if sys.stderr.isatty():
         print("\r\x1b[K", end="", file=sys.stderr, flush=True)
-
-
-def sentences_of(problem: CountercheckError) -> Sequence[str]:
-    """A problem of several files, one sentence each."""
-    return str(problem).splitlines()

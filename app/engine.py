@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from analysis.reading.recording import Recording
@@ -31,10 +31,14 @@ def real_engine() -> Engine:
     """The analysis of this installation."""
     from analysis import ANALYSIS_VERSION, archive, pipeline, reading
 
+    def compare(recordings: Sequence[Recording], setup: Setup, progress: Progress, complaints: Sequence[str]) -> Any:
+        comparison = pipeline.compare(recordings, setup, progress=progress)
+        return replace(comparison, warnings=(*complaints, *comparison.warnings)) if complaints else comparison
+
     return Engine(
         version=ANALYSIS_VERSION,
         read=reading.read,
-        compare=lambda recordings, setup, progress: pipeline.compare(recordings, setup, progress=progress),
+        compare=compare,
         pack=archive.pack,
         unpack=archive.unpack,
     )

@@ -47,7 +47,7 @@ def take_in(sources: Sequence[Source], setup: Setup, progress: Progress) -> Inta
             complaints[source.name] = str(problem)
     if len(good) < 2:
         raise NotOneRide("\n".join(complaints.values()) or _too_few(sources))
-    setup, moved = _without(setup, complaints, good)
+    setup, moved = _replaced_reference(setup, complaints, good)
     return Intake(recordings=tuple(good), complaints=(*complaints.values(), *moved), setup=setup)
 
 
@@ -62,6 +62,12 @@ def unique_names(names: Iterable[str]) -> list[str]:
             numbered = f"{stem} ({n}).{suffix}" if dot and stem else f"{name} ({n})"
         taken.append(numbered)
     return taken
+
+
+def without(setup: Setup, names: Iterable[str]) -> Setup:
+    """The set-up minus what it says of these files."""
+    gone = set(names)
+    return replace(setup, devices=tuple(d for d in setup.devices if d.file not in gone))
 
 
 def check_usable(recording: Recording) -> Recording:
@@ -82,11 +88,10 @@ def _fit_to_join(recording: Recording, others: list[Recording]) -> Recording:
     return check_usable(recording)
 
 
-def _without(setup: Setup, dropped: dict[str, str], good: list[Recording]) -> tuple[Setup, tuple[str, ...]]:
+def _replaced_reference(setup: Setup, dropped: Iterable[str], good: list[Recording]) -> tuple[Setup, tuple[str, ...]]:
     """The set-up minus the files that fell out; if one of them was the reference, say who takes its place."""
-    gone = [d for d in setup.devices if d.file in dropped]
-    labels = {d.label for d in gone} | {guess_label(name) for name in dropped}
-    left = replace(setup, devices=tuple(d for d in setup.devices if d not in gone))
+    left = without(setup, dropped)
+    labels = {d.label for d in setup.devices if d not in left.devices} | {guess_label(name) for name in dropped}
     if setup.reference not in labels or setup.reference in {d.label for d in left.devices}:
         return left, ()
     sentence = f"The chosen reference {setup.reference!r} could not be used; {good[0].name} takes its place."

@@ -23,7 +23,8 @@ from typing import Any
 from analysis.errors import CountercheckError
 from analysis.reading.recording import Recording
 from app.engine import Engine, Progress, real_engine
-from app.intake import Source, take_in
+from app.intake import Source
+from app.outcome import outcome_of
 from app.store import Store, StoredTrial, StoreProblem
 from app.store.parsed import pack_recording, unpack_recording
 
@@ -200,17 +201,9 @@ class Jobs:
             self._fail(key, PROGRAM_FAULT, for_s=RETRY_S)
 
     def _compared(self, trial: StoredTrial, progress: Progress) -> Any:
-        # Reading a file takes longer than comparing all of them, so each file counts as much as the comparison.
-        n = len(trial.recordings)
-        share = n / (n + 1)
         sources = [Source(name=name, load=partial(self.read, sha256, name)) for sha256, name in trial.recordings]
-        intake = take_in(sources, trial.setup, lambda stage, frac: progress(stage, frac * share))
-        return self.engine.compare(
-            intake.recordings,
-            intake.setup,
-            lambda stage, frac: progress(stage, share + frac * (1 - share)),
-            intake.complaints,
-        )
+        comparison, _ = outcome_of(sources, trial.setup, self.engine, progress)
+        return comparison
 
     def _fail(self, key: str, sentence: str, *, for_s: float | None) -> None:
         self._results.put(f"failed:{key}", sentence.encode(), expire_s=for_s)

@@ -75,8 +75,14 @@ def limits_of_agreement(device_w: ArrayLike, reference_w: ArrayLike) -> Limits:
     n, bias, sd = d.size, float(d.mean()), float(d.std(ddof=1))
     t = float(stats.t.ppf(0.975, n - 1))
     half = t * sd / math.sqrt(n)
-    return Limits(n=n, bias_w=bias, bias_ci_w=(bias - half, bias + half), sd_w=sd,
-                  limits_w=(bias - LIMITS_Z * sd, bias + LIMITS_Z * sd), limit_half_width_w=t * sd * math.sqrt(3 / n))
+    return Limits(
+        n=n,
+        bias_w=bias,
+        bias_ci_w=(bias - half, bias + half),
+        sd_w=sd,
+        limits_w=(bias - LIMITS_Z * sd, bias + LIMITS_Z * sd),
+        limit_half_width_w=t * sd * math.sqrt(3 / n),
+    )
 
 
 def deming(x: ArrayLike, y: ArrayLike, *, variance_ratio: float = 1.0) -> tuple[float, float]:
@@ -102,8 +108,12 @@ def own_variances(rows: Floats) -> Floats:
     m = rows.shape[0]
     steps = np.diff(rows, axis=1)
     v = np.array([[float(np.mean((a - b) ** 2)) / 2 for b in steps] for a in steps])
-    return np.array([np.mean([(v[i, j] + v[i, k] - v[j, k]) / 2 for j, k in combinations([o for o in range(m) if o != i], 2)])
-                     for i in range(m)])
+    return np.array(
+        [
+            np.mean([(v[i, j] + v[i, k] - v[j, k]) / 2 for j, k in combinations([o for o in range(m) if o != i], 2)])
+            for i in range(m)
+        ]
+    )
 
 
 def agreement_of(trial: Trial, label: str, blocks: Sequence[Block], noise_w: float | None) -> Agreement:
@@ -118,8 +128,18 @@ def agreement_of(trial: Trial, label: str, blocks: Sequence[Block], noise_w: flo
     covered, device_ws, reference_ws = pair.totals(start, end) if held else (np.empty(0),) * 3
     used = covered >= np.minimum(MIN_BLOCK_S, 0.5 * (end - start)) if held else np.empty(0, bool)
     n = int(used.sum())
-    nothing = Agreement(label=label, blocks=n, basis=basis, bias_w=None, bias_ci_w=None, limits_w=None, slope=None,
-                        intercept_w=None, noise_w=noise_w, note=f"Only {n} usable blocks; at least {MIN_BLOCKS} are needed.")
+    nothing = Agreement(
+        label=label,
+        blocks=n,
+        basis=basis,
+        bias_w=None,
+        bias_ci_w=None,
+        limits_w=None,
+        slope=None,
+        intercept_w=None,
+        noise_w=noise_w,
+        note=f"Only {n} usable blocks; at least {MIN_BLOCKS} are needed.",
+    )
     if n < MIN_BLOCKS:
         return nothing
     device_w, reference_w = device_ws[used] / covered[used], reference_ws[used] / covered[used]
@@ -127,8 +147,18 @@ def agreement_of(trial: Trial, label: str, blocks: Sequence[Block], noise_w: flo
     spread = float(np.ptp(reference_w))
     slope, intercept = deming(reference_w, device_w) if spread > 0 else (None, None)
     note = f"The line rests on block means from {reference_w.min():.0f} to {reference_w.max():.0f} W."
-    return Agreement(label=label, blocks=n, basis=basis, bias_w=limits.bias_w, bias_ci_w=limits.bias_ci_w,
-                     limits_w=limits.limits_w, slope=slope, intercept_w=intercept, noise_w=noise_w, note=note)
+    return Agreement(
+        label=label,
+        blocks=n,
+        basis=basis,
+        bias_w=limits.bias_w,
+        bias_ci_w=limits.bias_ci_w,
+        limits_w=limits.limits_w,
+        slope=slope,
+        intercept_w=intercept,
+        noise_w=noise_w,
+        note=note,
+    )
 
 
 def noise_of(trial: Trial, blocks: Sequence[Block]) -> dict[str, float | None]:

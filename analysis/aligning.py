@@ -7,6 +7,7 @@ cannot be told apart. An ambiguous match is never settled.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -155,9 +156,7 @@ def align(recording: Recording, reference: Recording, *, label: str, by_hand_s: 
     ppm, ppm_se = _drift(*grids[channel], chosen.shift_s)
     applied = ppm_se is not None and abs(ppm) > DRIFT_SIGMA * ppm_se
     if chosen.via == "power":
-        note = (
-            "Only power could be matched, so this shift holds the response lag as well; the two cannot be told apart."
-        )
+        note = "Only power could be matched, so this shift holds the response lag as well; the two cannot be told apart."
     return Alignment(
         label=label,
         shift_s=chosen.shift_s,
@@ -215,11 +214,7 @@ def _rival_shift(match: Match, offset: float) -> float | None:
 
 def _believable(candidate: Candidate, recording: Recording, reference: Recording) -> bool:
     enough = STRANGER_OVERLAP_FRAC * min(recording.duration_s, reference.duration_s)
-    return (
-        candidate.correlation >= STRANGER_CORRELATION
-        and candidate.margin >= STRANGER_MARGIN
-        and candidate.overlap_s >= enough
-    )
+    return candidate.correlation >= STRANGER_CORRELATION and candidate.margin >= STRANGER_MARGIN and candidate.overlap_s >= enough
 
 
 def _choose(candidates: tuple[Candidate, ...]) -> tuple[Candidate | None, str]:
@@ -274,7 +269,10 @@ def _by_clock(
             note=note,
             candidates=candidates,
         )
-    note = "No signal in the two recordings matches; their own clocks are taken as they are. Check the overlay and set the shift by hand."
+    note = (
+        "No signal in the two recordings matches; their own clocks are taken as they are. "
+        "Check the overlay and set the shift by hand."
+    )
     return Alignment(
         label=label,
         shift_s=0.0,
@@ -300,10 +298,8 @@ def _drift(device: Grid, reference: Grid, shift_s: float) -> tuple[float, float 
     if windows < MIN_DRIFT_WINDOWS:
         return 0.0, None
     edges = np.linspace(first, last, int(min(windows, 24)) + 1).astype(int)
-    found = [_window_lag(x[a:b], y, a, lag) for a, b in zip(edges[:-1], edges[1:], strict=True)]
-    points = np.array(
-        [(a + (b - a) / 2, f[0], f[1]) for a, b, f in zip(edges[:-1], edges[1:], found, strict=True) if f]
-    )
+    found = [_window_lag(x[a:b], y, a, lag) for a, b in itertools.pairwise(edges)]
+    points = np.array([(a + (b - a) / 2, f[0], f[1]) for a, b, f in zip(edges[:-1], edges[1:], found, strict=True) if f])
     if len(points) < MIN_DRIFT_WINDOWS:
         return 0.0, None
     return _robust_slope(points[:, 0], points[:, 1], points[:, 2])

@@ -38,7 +38,13 @@ def pack(comparison: Comparison) -> bytes:
         "loss_pct": list(trial.loss_pct),
         "start_utc": trial.start_utc,
         "recordings": [
-            {"label": r.label, "point": r.point, "claim_pct": r.claim_pct, "interval_s": r.interval_s, "channels": list(r.channels)}
+            {
+                "label": r.label,
+                "point": r.point,
+                "claim_pct": r.claim_pct,
+                "interval_s": r.interval_s,
+                "channels": list(r.channels),
+            }
             for r in trial.recordings
         ],
     }

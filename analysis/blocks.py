@@ -5,6 +5,8 @@ Works on the consensus of all recordings. Edges lie on whole seconds of the tria
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,11 +32,15 @@ MAX_SURGE_S = 45
 MIN_SURGE_S = 3
 # Room on both sides of a surge for devices that answer late.
 SURGE_MARGIN_S = 3
+# A transient is a surge when its neighbours stay below this share of it.
+SURGE_ABOVE = 0.75
 # What is left beside a hold is the way to its level when it is this short, else riding along. A way of up to
 # `MAX_ENTRY_S` is part of the hold from half-height on (its entry is trimmed from deltas anyway), a slower one is a
 # transient of its own. Common practice, no source; half-height as the instant of an edge after IEEE Std 181.
 MAX_EDGE_S = 20
 MAX_ENTRY_S = 8
+# A remainder of free riding this short between two other blocks is no block; it joins the one before it.
+MAX_SCRAP_S = 5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,7 +100,7 @@ def find_blocks(consensus: Consensus) -> tuple[Block, ...]:
         code[first:last] = "transient"
     code[idle], code[gap] = "idle", "gap"
     code, hold_id = _with_edges(power, code, hold_id)
-    return _named(_assembled(consensus, power, code, hold_id))
+    return with_names(_assembled(consensus, power, code, hold_id))
 
 
 def _surges(power: Floats, *, blocked: np.ndarray) -> list[tuple[int, int]]:
@@ -117,9 +123,14 @@ def _with_edges(power: Floats, code: np.ndarray, hold_id: np.ndarray) -> tuple[n
     for first, last in runs(code == "free"):
         before = first > 0 and hold_id[first - 1] > 0
         after = last < code.size and hold_id[last] > 0
+        inside = first > 0 and last < code.size
+        if inside and last - first <= MAX_SCRAP_S and not (before or after):
+            joined = first - 1 if code[first - 1] != "gap" else last
+            kinds[first:last] = code[joined]
+            continue
         if last - first > MAX_EDGE_S or not (before or after):
             continue
-        if last - first > MAX_ENTRY_S or first == 0 or last == code.size:
+        if last - first > MAX_ENTRY_S or not inside:
             kinds[first:last] = "transient"
             continue
         cut = first + _half_height(power[first:last], power[max(first - 3, 0) : first], power[last : last + 3])
@@ -136,45 +147,59 @@ def _half_height(way: Floats, before: Floats, after: Floats) -> int:
 
 def _assembled(consensus: Consensus, power: Floats, code: np.ndarray, hold_id: np.ndarray) -> list[Block]:
     change = np.flatnonzero((code[1:] != code[:-1]) | (hold_id[1:] != hold_id[:-1])) + 1
-    edges = np.concatenate(([0], change, [code.size]))
-    blocks = []
-    for number, (first, last) in enumerate(zip(edges[:-1], edges[1:], strict=True), start=1):
-        kind, length = str(code[first]), float(last - first)
-        trims = (entry_trim_s(length), exit_trim_s(length)) if kind == "steady" else (0.0, 0.0)
-        start = float(consensus.second_s[first])
-        inner = slice(int(first + trims[0]), int(last - trims[1]))
-        spread, trend = fluctuation(power[inner]) if kind == "steady" else (None, None)
-        blocks.append(
-            Block(
-                id=f"B{number:02d}", start_s=start, end_s=start + length, kind=kind, name="",
-                level_w=None if kind == "gap" else _mean(consensus.power_w[inner]),
-                cadence_rpm=None if kind == "gap" else _mean(consensus.cadence_rpm[inner]),
-                interior_start_s=start + trims[0], interior_end_s=start + length - trims[1],
-                spread_frac=spread, trend_frac=trend,
-            )
-        )  # fmt: skip
-    return blocks
+    edges = np.concatenate(([0], change, [code.size])).tolist()
+    return [block_of(consensus, first, last, kind=str(code[first]), number=number, power_w=power)
+            for number, (first, last) in enumerate(itertools.pairwise(edges), start=1)]  # fmt: skip
 
 
-def _named(blocks: list[Block]) -> tuple[Block, ...]:
-    """Names a person would use; a number where one name would stand twice."""
-    plain = [_plain_name(block, before) for block, before in zip(blocks, [None, *blocks[:-1]], strict=True)]
+def block_of(
+    consensus: Consensus, first: int, last: int, *, kind: str, number: int, name: str = "", power_w: Floats | None = None
+) -> Block:
+    """The block over the trial's seconds [first, last), with its level, cadence and trimmed interior."""
+    length, start = float(last - first), float(consensus.second_s[first])
+    trims = (entry_trim_s(length), exit_trim_s(length)) if kind == "steady" else (0.0, 0.0)
+    inner = slice(int(first + trims[0]), int(last - trims[1]))
+    bridged = (consensus.power_w if power_w is None else power_w)[inner]
+    spread, trend = fluctuation(bridged[np.isfinite(bridged)]) if kind == "steady" else (None, None)
+    return Block(
+        id=f"B{number:02d}", start_s=start, end_s=start + length, kind=kind, name=name,
+        level_w=None if kind == "gap" else _mean(consensus.power_w[inner]),
+        cadence_rpm=None if kind == "gap" else _mean(consensus.cadence_rpm[inner]),
+        interior_start_s=start + trims[0], interior_end_s=start + length - trims[1],
+        spread_frac=spread, trend_frac=trend,
+    )  # fmt: skip
+
+
+def with_names(blocks: Sequence[Block]) -> tuple[Block, ...]:
+    """Give every block without a name one that a person would use, numbered where it would stand twice."""
+    around = zip([None, *blocks[:-1]], blocks, [*blocks[1:], None], strict=True)
+    plain = [block.name or _plain_name(before, block, after) for before, block, after in around]
     total = {name: plain.count(name) for name in plain}
     seen: dict[str, int] = {}
     named = []
     for block, name in zip(blocks, plain, strict=True):
         seen[name] = seen.get(name, 0) + 1
-        named.append(replace(block, name=f"{name} {seen[name]}" if total[name] > 1 else name))
+        named.append(replace(block, name=f"{name} {seen[name]}" if total[name] > 1 and not block.name else name))
     return tuple(named)
 
 
-def _plain_name(block: Block, before: Block | None) -> str:
+def surges(blocks: Sequence[Block]) -> tuple[Block, ...]:
+    """The transients that stand well above what comes before and after them: sprints and surges, not steps between levels."""
+    around = zip([None, *blocks[:-1]], blocks, [*blocks[1:], None], strict=True)
+    return tuple(block for before, block, after in around if _is_surge(before, block, after))
+
+
+def _is_surge(before: Block | None, block: Block, after: Block | None) -> bool:
+    if block.kind != "transient" or block.level_w is None:
+        return False
+    return all(other is None or (other.level_w or 0.0) < SURGE_ABOVE * block.level_w for other in (before, after))
+
+
+def _plain_name(before: Block | None, block: Block, after: Block | None) -> str:
     if block.kind == "steady":
         return f"{5 * round((block.level_w or 0.0) / 5)} W hold"
     if block.kind == "transient":
-        # a surge stands well above what came before it; the rest are ways from one level to the next
-        rises = block.level_w is not None and (before is None or (before.level_w or 0.0) < 0.6 * block.level_w)
-        return "sprint" if rises and block.length_s >= MIN_SURGE_S + 2 * SURGE_MARGIN_S else "step"
+        return "sprint" if _is_surge(before, block, after) else "step"
     return {"free": "free riding", "idle": "rest", "gap": "no data"}[block.kind]
 
 

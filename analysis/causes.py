@@ -5,6 +5,7 @@ Block means in, one least-squares fit per hypothesis out; the hypotheses stand s
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -69,9 +70,9 @@ def pieces_of(trial: Trial, label: str, blocks: Sequence[Block]) -> Pieces:
         if block.kind not in ("steady", "free"):
             continue
         length = block.interior_end_s - block.interior_start_s
-        n = max(int(round(length / PIECE_S)), 1)
+        n = max(round(length / PIECE_S), 1)
         edges = np.linspace(block.interior_start_s, block.interior_end_s, n + 1)
-        spans += list(zip(edges[:-1], edges[1:], strict=True))
+        spans += list(itertools.pairwise(edges))
         held += [block.kind == "steady"] * n
     start, end = np.array(spans).T if spans else (np.empty(0), np.empty(0))
     covered, device_ws, reference_ws = trial.pair(label).totals(start, end)
@@ -173,8 +174,14 @@ def _fit(p: Pieces, columns: list[Floats]) -> _Fit | None:
     rest_before = y - design[:, :-1] @ before
     se = float(np.sqrt(max(rest @ rest, 1e-12) / (n - k) * inverse[-1, -1]))
     t = float(beta[-1]) / se
-    return _Fit(size=float(beta[-1]), se=se, t=t, p=float(2 * stats.t.sf(abs(t), n - k)), dof=n - k,
-                explained_frac=1 - float(rest @ rest) / max(float(rest_before @ rest_before), 1e-12))
+    return _Fit(
+        size=float(beta[-1]),
+        se=se,
+        t=t,
+        p=float(2 * stats.t.sf(abs(t), n - k)),
+        dof=n - k,
+        explained_frac=1 - float(rest @ rest) / max(float(rest_before @ rest_before), 1e-12),
+    )
 
 
 # How a fitted size is stated: name, unit, factor from the fit's own unit, and whether it scales with power.

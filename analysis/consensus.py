@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.trial import Trial
 from analysis.traces import Floats
+from analysis.trial import Trial
 
 # Below this nobody is pedalling in earnest; recorders write 0 to a few watts while coasting. Common practice, no source.
 IDLE_W = 15.0

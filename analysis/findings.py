@@ -84,13 +84,18 @@ def _from_cause(seen: Evidence, cause: Cause, trial: Trial) -> Finding:
     }
     short = shorts[cause.code]
     texts = {
-        "drift": f"{label} moves against {trial.reference} by {size} {cause.unit} ({span}): {short}.",
-        "temperature": f"{label} moves against {trial.reference} by {size} % per degree of recorded temperature ({span}): {short}.",
-        "cadence": f"{label} depends on cadence, by {size} % per rpm ({span}): {short}.",
-        "offset": f"{label} is off by a constant {size} W ({span}) beside its ratio: {short}.",
-        "steady-bias": f"{label} differs by {size} % ({span}) only while power is held: {short}.",
+        "drift": f"{label} against {trial.reference}: the difference moves by {size} {cause.unit} ({span}), {short}.",
+        "temperature": (
+            f"{label} against {trial.reference}: the difference moves by {size} % per degree of recorded temperature "
+            f"({span}), {short}."
+        ),
+        "cadence": f"{label} against {trial.reference}: the difference depends on cadence, {size} % per rpm ({span}), {short}.",
+        "offset": f"{label} against {trial.reference}: a constant {size} W ({span}) beside the ratio, {short}.",
+        "steady-bias": f"{label} against {trial.reference}: {size} % ({span}) only while power is held, {short}.",
     }
-    evidence = [f"It takes away {100 * cause.explained_frac:.0f} % of what a constant ratio leaves unexplained (t = {cause.t:.1f})."]
+    evidence = [
+        f"It takes away {100 * cause.explained_frac:.0f} % of what a constant ratio leaves unexplained (t = {cause.t:.1f})."
+    ]
     if cause.code in ("drift", "temperature"):
         evidence.append("Time and temperature rise together on most rides; one trial cannot tell which of them it is.")
     return Finding(
@@ -106,11 +111,21 @@ def _gain(trial: Trial, seen: Evidence) -> list[Finding]:
         return []
     low, high = held.delta_pct_ci
     text = (
-        f"{seen.label} reads {_differs(held.delta_pct)} than {trial.reference} throughout ({signed(low)} to {signed(high)} %), "
+        f"{seen.label} against {trial.reference}: {signed(held.delta_pct)} % throughout ({signed(low)} to {signed(high)} %), "
         f"where claims and drivetrain loss allow {_band(held)}."
     )
-    return [Finding(code="gain", label=seen.label, size=held.delta_pct, unit="%", ci=(low, high), strength="clear", text=text,
-                    evidence=(f"The ratio is the same over {held.blocks} blocks; neither time, cadence nor level changes it.",))]
+    return [
+        Finding(
+            code="gain",
+            label=seen.label,
+            size=held.delta_pct,
+            unit="%",
+            ci=(low, high),
+            strength="clear",
+            text=text,
+            evidence=(f"The ratio is the same over {held.blocks} blocks; neither time, cadence nor level changes it.",),
+        )
+    ]
 
 
 def _gained_power(trial: Trial, seen: Evidence) -> list[Finding]:
@@ -126,12 +141,25 @@ def _gained_power(trial: Trial, seen: Evidence) -> list[Finding]:
         return []
     high, low = (seen.label, trial.reference) if not upstream else (trial.reference, seen.label)
     text = (
-        f"{high} sits after the chain and yet reads more than {low} before it, by more than both claims allow; power cannot be "
+        f"{high}, after the chain, shows more than {low}, before it, by more than both claims allow; power cannot be "
         "gained on the way, so at least one of the two is wrong."
     )
-    evidence = ("Check first: a scale factor set in a head unit, a device that adds drivetrain loss back, one-sided doubling, zero offsets.",)
-    return [Finding(code="gained-power", label=seen.label, size=held.delta_pct, unit="%", ci=held.delta_pct_ci, strength="clear",
-                    text=text, evidence=evidence)]
+    evidence = (
+        "Check first: a scale factor set in a head unit, a device that adds drivetrain loss back, one-sided doubling, "
+        "zero offsets.",
+    )
+    return [
+        Finding(
+            code="gained-power",
+            label=seen.label,
+            size=held.delta_pct,
+            unit="%",
+            ci=held.delta_pct_ci,
+            strength="clear",
+            text=text,
+            evidence=evidence,
+        )
+    ]
 
 
 def _lag(trial: Trial, seen: Evidence) -> list[Finding]:
@@ -139,13 +167,19 @@ def _lag(trial: Trial, seen: Evidence) -> list[Finding]:
     if lag is None or ci is None or abs(lag) < MIN_LAG_S or ci[0] <= 0 <= ci[1]:
         return []
     later = "later" if lag > 0 else "earlier"
-    text = f"{seen.label} shows a change of power {abs(lag):.1f} s {later} than {trial.reference} ({min(map(abs, ci)):.1f} to {max(map(abs, ci)):.1f} s)."
+    least, most = sorted(map(abs, ci))
+    size = f"{abs(lag):.1f} s {later} ({least:.2f} to {most:.2f} s)"
+    text = f"{seen.label} against {trial.reference}: a change of power shows {size}."
     strength = "clear" if seen.response.events >= 5 and min(map(abs, ci)) > 0.5 * MIN_LAG_S else "likely"
     peak = next((p for p in seen.response.peaks if p.duration_s == 1), None)
-    evidence = [f"Seen in {seen.response.events} changes of power, with the clocks set by {seen.alignment.via.replace('_', ' ')}."]
+    evidence = [
+        f"Seen in {seen.response.events} changes of power, with the clocks set by {seen.alignment.via.replace('_', ' ')}."
+    ]
     if peak is not None:
         evidence.append(f"Its best second of the sprints reads {signed(peak.delta_pct)} % against {trial.reference}.")
-    return [Finding(code="lag", label=seen.label, size=lag, unit="s", ci=ci, strength=strength, text=text, evidence=tuple(evidence))]
+    return [
+        Finding(code="lag", label=seen.label, size=lag, unit="s", ci=ci, strength=strength, text=text, evidence=tuple(evidence))
+    ]
 
 
 def _smoothing(trial: Trial, seen: Evidence) -> list[Finding]:
@@ -153,22 +187,47 @@ def _smoothing(trial: Trial, seen: Evidence) -> list[Finding]:
     if width is None or abs(width) < MIN_SMOOTHING_S:
         return []
     smooth, sharp = (seen.label, trial.reference) if width > 0 else (trial.reference, seen.label)
-    text = f"{smooth} smooths its reading over about {abs(width):.0f} s more than {sharp}: short peaks come out lower, the work does not."
-    return [Finding(code="smoothing", label=seen.label, size=width, unit="s", ci=None, strength="likely", text=text,
-                    evidence=("A moving mean of that width turns the faster trace into the slower one best.",))]
+    text = (
+        f"{smooth} against {sharp}: smoothed as by a moving mean of about {abs(width):.0f} s; short peaks come out lower, "
+        "the work does not."
+    )
+    return [
+        Finding(
+            code="smoothing",
+            label=seen.label,
+            size=width,
+            unit="s",
+            ci=None,
+            strength="likely",
+            text=text,
+            evidence=("A moving mean of that width turns the faster trace into the slower one best.",),
+        )
+    ]
 
 
 def _lost(seen: Evidence) -> list[Finding]:
     found = []
     for code, lost, words in (
-        ("dropouts", seen.dropouts, "recorded no power"),
-        ("stuck", seen.stuck, "repeated one value"),
+        ("dropouts", seen.dropouts, "no power recorded"),
+        ("stuck", seen.stuck, "one value repeated"),
     ):
         if lost.seconds >= MIN_LOST_S:
-            text = (f"{seen.label} {words} for {lost.seconds} s in {lost.runs} {'stretch' if lost.runs == 1 else 'stretches'} while "
-                    f"the others show that power was made, first at {clock(lost.first_s or 0.0)}.")
-            found.append(Finding(code=code, label=seen.label, size=float(lost.seconds), unit="s", ci=None, strength="clear",
-                                 text=text, evidence=("These seconds are left out of every delta, not counted as zero.",)))
+            text = (
+                f"{seen.label}: {words} for {lost.seconds} s in {lost.runs} {'stretch' if lost.runs == 1 else 'stretches'} while "
+                f"the others show that power was made, first at {clock(lost.first_s or 0.0)}."
+            )
+            found.append(
+                Finding(
+                    code=code,
+                    label=seen.label,
+                    size=float(lost.seconds),
+                    unit="s",
+                    ci=None,
+                    strength="clear",
+                    text=text,
+                    evidence=("These seconds are left out of every delta, not counted as zero.",),
+                )
+            )
     return found
 
 
@@ -179,7 +238,7 @@ def _clock(trial: Trial, seen: Evidence) -> list[Finding]:
     parts, size, unit, ci = [], a.shift_s, "s", None
     if abs(a.shift_s) >= MIN_CLOCK_S:
         # a shift that must be added means that the clock was behind
-        parts.append(f"was {abs(a.shift_s):.1f} s {'behind' if a.shift_s > 0 else 'ahead of'} that of {trial.reference}")
+        parts.append(f"stood {abs(a.shift_s):.1f} s {'behind' if a.shift_s > 0 else 'ahead of'} that of {trial.reference}")
         if a.shift_se_s is not None:
             ci = (a.shift_s - 1.96 * a.shift_se_s, a.shift_s + 1.96 * a.shift_se_s)
     if a.drift_applied:
@@ -188,23 +247,46 @@ def _clock(trial: Trial, seen: Evidence) -> list[Finding]:
             size, unit = a.drift_ppm, "ppm"
     if not parts:
         return []
-    text = f"The clock of {seen.label}'s recording {' and '.join(parts)}; this has been corrected."
-    return [Finding(code="clock", label=seen.label, size=size, unit=unit, ci=ci, strength="clear", text=text,
-                    evidence=(f"Found by matching {a.via.replace('_', ' ')} (correlation {a.correlation:.3f}).",) if a.correlation else ())]
+    text = f"{seen.label}: the recording's clock {' and '.join(parts)}; this has been corrected."
+    return [
+        Finding(
+            code="clock",
+            label=seen.label,
+            size=size,
+            unit=unit,
+            ci=ci,
+            strength="clear",
+            text=text,
+            evidence=(f"Found by matching {a.via.replace('_', ' ')} (correlation {a.correlation:.3f}).",)
+            if a.correlation
+            else (),
+        )
+    ]
 
 
 def _nothing(trial: Trial, seen: Evidence) -> Finding:
     held = _held(seen)
     if held is None or held.delta_pct is None or held.delta_pct_ci is None:
-        return Finding(code="none", label=seen.label, size=0.0, unit="%", ci=None, strength="likely",
-                       text=f"{seen.label} and {trial.reference} share too little power to say anything of their difference.")
+        return Finding(
+            code="none",
+            label=seen.label,
+            size=0.0,
+            unit="%",
+            ci=None,
+            strength="likely",
+            text=f"{seen.label}: too little power in common with {trial.reference} to say anything of a difference.",
+        )
     low, high = held.delta_pct_ci
     if held.verdict == "unsettled":
-        text = (f"No cause stands out for {seen.label}: {signed(held.delta_pct)} % ({signed(low)} to {signed(high)} %) against an "
-                f"allowance of {_band(held)}; this trial cannot tell more.")
+        text = (
+            f"No cause stands out for {seen.label}: {signed(held.delta_pct)} % ({signed(low)} to {signed(high)} %) against an "
+            f"allowance of {_band(held)}; this trial cannot tell more."
+        )
         return Finding(code="none", label=seen.label, size=held.delta_pct, unit="%", ci=(low, high), strength="likely", text=text)
-    text = (f"Nothing to explain for {seen.label}: {signed(held.delta_pct)} % ({signed(low)} to {signed(high)} %) lies within the "
-            f"{_band(held)} that claims and drivetrain loss explain, and nothing the ride varied changes it.")
+    text = (
+        f"Nothing to explain for {seen.label}: {signed(held.delta_pct)} % ({signed(low)} to {signed(high)} %) lies within the "
+        f"{_band(held)} that claims and drivetrain loss explain, and nothing the ride varied changes it."
+    )
     return Finding(code="none", label=seen.label, size=held.delta_pct, unit="%", ci=(low, high), strength="clear", text=text)
 
 
@@ -217,10 +299,6 @@ def clock(seconds: float) -> str:
 
 def _band(delta: JudgedDelta) -> str:
     return f"{signed(delta.allowance_pct[0])} to {signed(delta.allowance_pct[1])} %"
-
-
-def _differs(delta_pct: float) -> str:
-    return f"{abs(delta_pct):.1f} % {'higher' if delta_pct > 0 else 'lower'}"
 
 
 def _number(value: float) -> str:

@@ -5,6 +5,8 @@ All indices are whole seconds into the power handed over; nothing here knows a c
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from scipy import ndimage
 
@@ -88,7 +90,7 @@ def _levels(power_w: Floats, first: int, last: int) -> list[tuple[int, int]]:
                 cuts[i] = low + cut
                 i += 1
     edges = [first, *cuts, last]
-    return list(zip(edges[:-1], edges[1:], strict=True))
+    return list(itertools.pairwise(edges))
 
 
 def _step_in(x: Floats) -> int | None:

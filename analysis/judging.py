@@ -65,7 +65,8 @@ def judge_interval(trial: Trial, start_s: float, end_s: float) -> tuple[JudgedDe
     """
     if not start_s < end_s or not (trial.start_s - 1 <= start_s and end_s <= trial.end_s + 1):
         raise OutOfRange(
-            f"The interval must lie within {trial.start_s:.0f} to {trial.end_s:.0f} s and end after it starts; got {start_s} to {end_s}."
+            f"The interval must lie within {trial.start_s:.0f} to {trial.end_s:.0f} s and end after it starts; "
+            f"got {start_s} to {end_s}."
         )
     return tuple(judge_stretch(trial, device.label, start_s, end_s) for device in trial.devices)
 

@@ -199,10 +199,13 @@ def _lag_error(residual: Floats, slope_product: Floats, slope: Floats) -> float:
         return float("inf")
     # what is left of a fraction of a step is misalignment, not noise
     rest = residual - slope * (float(slope @ residual) / float(slope @ slope))
-    score, n = slope * rest, rest.size
-    sandwich, stationary = float(score @ score), float(rest @ rest) / n * float(slope @ slope)
-    for lag in range(1, min(HAC_LAGS, n - 1) + 1):
-        weight = 2 * (1 - lag / (HAC_LAGS + 1))
-        sandwich += weight * float(score[lag:] @ score[:-lag])
-        stationary += weight * float(rest[lag:] @ rest[:-lag]) / n * float(slope[lag:] @ slope[:-lag])
+    weight = np.concatenate(([1.0], 2 * (1 - np.arange(1, HAC_LAGS + 1) / (HAC_LAGS + 1))))
+    sandwich = float((weight * _lag_products(slope * rest)).sum())
+    stationary = float((weight * _lag_products(rest) * _lag_products(slope)).sum()) / rest.size
     return float(np.hypot(np.sqrt(max(sandwich, stationary, 0.0)) / energy, PARABOLA_SE))
+
+
+def _lag_products(x: Floats) -> Floats:
+    """Sum of x[t] x[t + lag] for lags 0 to HAC_LAGS."""
+    size = fft.next_fast_len(x.size + HAC_LAGS, real=True)
+    return fft.irfft(np.abs(fft.rfft(x, size)) ** 2, size)[: HAC_LAGS + 1]

@@ -61,7 +61,7 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
     trial = _trial(named, alignments, setup)
     tell("finding the blocks", 0.45)
     consensus = consensus_of(trial)
-    plan = match_plan(find_blocks(consensus), setup.plan)
+    plan = match_plan(consensus, find_blocks(consensus), setup.plan)
     blocks = plan.blocks
     tell("taking deltas", 0.55)
     deltas = tuple((b.id, judge_stretch(trial, d.label, b.interior_start_s, b.interior_end_s))
@@ -114,7 +114,10 @@ def _named(recordings: Sequence[Recording], setup: Setup) -> list[_Named]:
     named = _distinct(named)
     unknown = [d for d in setup.devices if d.file is not None and d.file not in {r.name for r in recordings}]
     if unknown:
-        raise BadSetup(f"The set-up speaks of file {unknown[0].file!r}, which was not given; the files are {', '.join(r.name for r in recordings)}.")
+        raise BadSetup(
+            f"The set-up speaks of file {unknown[0].file!r}, which was not given; "
+            f"the files are {', '.join(r.name for r in recordings)}."
+        )
     return _reference_first(named, setup)
 
 
@@ -141,7 +144,9 @@ def _reference_first(named: list[_Named], setup: Setup) -> list[_Named]:
         return named
     chosen = next((n for n in named if setup.reference in (n.label, n.recording.name)), None)
     if chosen is None:
-        raise BadSetup(f"The reference {setup.reference!r} is none of the recordings; they are {', '.join(n.label for n in named)}.")
+        raise BadSetup(
+            f"The reference {setup.reference!r} is none of the recordings; they are {', '.join(n.label for n in named)}."
+        )
     return [chosen, *(n for n in named if n is not chosen)]
 
 
@@ -171,8 +176,8 @@ def _trial(named: list[_Named], alignments: list[Alignment], setup: Setup) -> Tr
         common = float(trial.pair(one.label).covered_s[-1])
         if common < MIN_COMMON_S:
             raise NotOneRide(
-                f"{one.recording.name} and {named[0].recording.name} share only {common:.0f} s with power, {MIN_COMMON_S:.0f} s are needed; "
-                "leave one out, or correct its shift_s."
+                f"{one.recording.name} and {named[0].recording.name} share only {common:.0f} s with power, "
+                f"{MIN_COMMON_S:.0f} s are needed; leave one out, or correct its shift_s."
             )
     return trial
 
@@ -188,8 +193,14 @@ def _summaries(trial: Trial, label: str, blocks: Sequence[Block]) -> list[tuple[
     return found
 
 
-def _findings(trial: Trial, blocks: Sequence[Block], consensus: Consensus, summary: Sequence[tuple[str, JudgedDelta]],
-              alignments: Sequence[Alignment], response: Sequence[Response]) -> tuple[Finding, ...]:
+def _findings(
+    trial: Trial,
+    blocks: Sequence[Block],
+    consensus: Consensus,
+    summary: Sequence[tuple[str, JudgedDelta]],
+    alignments: Sequence[Alignment],
+    response: Sequence[Response],
+) -> tuple[Finding, ...]:
     found: list[Finding] = []
     for alignment, answer in zip(alignments, response, strict=True):
         label = alignment.label
@@ -216,14 +227,20 @@ def _default_title(named: list[_Named]) -> str:
 
 
 def _warnings(trial: Trial, named: list[_Named], alignments: list[Alignment], plan: PlanMatch) -> tuple[str, ...]:
-    found = [f"{a} and {b} carry the same values second by second: one sensor cannot be its own referee." for a, b in same_source(trial)]
+    found = [
+        f"{a} and {b} carry the same values second by second: one sensor cannot be its own referee."
+        for a, b in same_source(trial)
+    ]
     for one, recording in zip(named, trial.recordings, strict=True):
         if one.said.claim_pct is None:
             found.append(f"No claim is stated for {one.label}; ±{DEFAULT_CLAIM_PCT:g} % is assumed.")
         if recording.point is None:
             found.append(f"It is not stated where {one.label} measures, so its allowance covers either side of the chain.")
         elif one.said.point is None:
-            found.append(f"{one.label} is taken to measure at the {recording.point}, guessed from its file; say so in the set-up if that is wrong.")
+            found.append(
+                f"{one.label} is taken to measure at the {recording.point}, guessed from its file; "
+                "say so in the set-up if that is wrong."
+            )
     found += [f"{a.label}: {a.note}" for a in alignments if not a.settled]
     if plan.not_ridden:
         found.append(f"Planned but not found in the ride: {', '.join(s.name for s in plan.not_ridden)}.")

@@ -13,9 +13,9 @@ import numpy as np
 from scipy import stats
 
 from analysis.aligning import Alignment
-from analysis.blocks import Block
+from analysis.blocks import Block, surges
 from analysis.matching import SMOOTHING, vertex
-from analysis.traces import Floats
+from analysis.traces import Floats, Steps
 from analysis.transitions import rising_transition
 from analysis.trial import Trial
 
@@ -28,8 +28,9 @@ LAGS_S = np.arange(-6, 11)
 # An event whose best lag leaves more than this unexplained shows no common change.
 MAX_UNEXPLAINED = 0.4
 MIN_EVENTS = 3
-# Widths tried for the moving mean that turns the faster device into the slower. [s]
-WIDTHS_S = np.arange(1, 13)
+# Widths tried for the moving mean that turns the faster device into the slower, and the steps of its lag. [s]
+WIDTHS_S = np.arange(1.0, 13.0)
+LAG_STEP_S = 0.2
 # A width is believed when it takes away at least this share of what a pure lag leaves unexplained.
 MIN_SMOOTHING_GAIN = 0.25
 PEAK_DURATIONS_S = (1, 5, 10, 15)
@@ -72,7 +73,7 @@ def response_of(trial: Trial, blocks: Sequence[Block], alignment: Alignment) -> 
     label = alignment.label
     device, reference = trial.per_second(label), trial.per_second(trial.reference)
     events = find_events(reference, trial.start_s, blocks)
-    lags = np.array([lag for lag in (_event_lag(device, reference, e) for e in events) if lag is not None])
+    lags = _event_lags(device, reference, events)
     lag, lag_ci, note = _lag(lags, alignment)
     rises = [r for r in (_rises(device, reference, e) for e in events if e.rises) if r is not None]
     enough = len(rises) >= MIN_EVENTS
@@ -83,7 +84,7 @@ def response_of(trial: Trial, blocks: Sequence[Block], alignment: Alignment) -> 
         lag_ci_s=lag_ci,
         rise_s=float(np.median([r[0] for r in rises])) if enough else None,
         reference_rise_s=float(np.median([r[1] for r in rises])) if enough else None,
-        smoothing_s=_smoothing(device, reference, events) if lags.size >= MIN_EVENTS else None,
+        smoothing_s=_smoothing(trial, label, events) if lags.size >= MIN_EVENTS else None,
         peaks=_peaks(trial, label, blocks),
         note=note,
     )
@@ -104,32 +105,36 @@ def find_events(reference_w: Floats, start_s: float, blocks: Sequence[Block]) ->
     return tuple(events)
 
 
-def _event_lag(device: Floats, reference: Floats, event: Event) -> float | None:
-    half = SMOOTHING.size // 2
-    x = device[event.first - half : event.last + half] if event.first >= half else np.empty(0)
-    if x.size < event.last - event.first + 2 * half or not np.isfinite(x).all():
-        return None
-    smooth = np.convolve(x, SMOOTHING, mode="valid")
-    left = np.array([_unexplained(smooth, _window(reference, event, lag, SMOOTHING)) for lag in LAGS_S])
-    best = int(np.argmin(left))
-    if not left[best] <= MAX_UNEXPLAINED or best in (0, LAGS_S.size - 1):
-        return None
-    return float(LAGS_S[best] + vertex(left[best - 1 : best + 2]))
+def _smoothed(values: Floats, kernel: Floats) -> Floats:
+    """The trace under a short kernel, same length and phase; NaN spreads and the ends are NaN."""
+    out, before = np.full(values.size, np.nan), (kernel.size - 1) // 2
+    if values.size >= kernel.size:
+        out[before : before + values.size - kernel.size + 1] = np.convolve(values, kernel, mode="valid")
+    return out
 
 
-def _window(values: Floats, event: Event, lag: int, kernel: Floats) -> Floats:
-    half = kernel.size // 2
-    first, last = event.first - lag - half, event.last - lag + kernel.size - 1 - half
-    if first < 0 or last > values.size:
+def _unexplained(device: Floats, reference: Floats, events: Sequence[Event]) -> Floats:
+    """Share of the device's variance that a straight line on the reference leaves, shape (events, lags).
+
+    Infinite where a window runs into a hole or nothing moves in it.
+    """
+    at = np.array([e.first for e in events])[:, None, None] + np.arange(BEFORE_S + AFTER_S)
+    x, y = device[at], reference[np.clip(at - LAGS_S[:, None], 0, reference.size - 1)]
+    x, y = x - x.mean(axis=2, keepdims=True), y - y.mean(axis=2, keepdims=True)
+    energy = (x * x).sum(axis=2) * (y * y).sum(axis=2)
+    there = np.isfinite(energy) & (energy > 1e-6)
+    product = (x * y).sum(axis=2) ** 2
+    return np.where(there, 1.0 - np.divide(product, energy, out=np.zeros(energy.shape), where=there), np.inf)
+
+
+def _event_lags(device: Floats, reference: Floats, events: Sequence[Event]) -> Floats:
+    """Fractional lag of each event that shows a common change. [s]"""
+    if not events:
         return np.empty(0)
-    return np.convolve(values[first:last], kernel, mode="valid")
-
-
-def _unexplained(x: Floats, y: Floats) -> float:
-    """Share of x's variance that a straight line on y leaves; inf where there is no y."""
-    if y.size != x.size or not np.isfinite(y).all() or x.std() == 0 or y.std() == 0:
-        return math.inf
-    return 1.0 - float(np.corrcoef(x, y)[0, 1]) ** 2
+    left = _unexplained(_smoothed(device, SMOOTHING), _smoothed(reference, SMOOTHING), events)
+    best = np.argmin(left, axis=1)
+    inside = (best > 0) & (best < LAGS_S.size - 1) & (left.min(axis=1) <= MAX_UNEXPLAINED)
+    return np.array([LAGS_S[k] + vertex(row[k - 1 : k + 2]) for row, k in zip(left[inside], best[inside], strict=True)])
 
 
 def _lag(lags: Floats, alignment: Alignment) -> tuple[float | None, tuple[float, float] | None, str]:
@@ -155,32 +160,59 @@ def _rises(device: Floats, reference: Floats, event: Event) -> tuple[float, floa
     return None if ours is None or theirs is None else (ours.duration, theirs.duration)
 
 
-def _smoothing(device: Floats, reference: Floats, events: Sequence[Event]) -> float:
+def _smoothing(trial: Trial, label: str, events: Sequence[Event]) -> float:
     """Signed width of the moving mean that, with a lag, best turns the faster of the two into the slower. [s]"""
-    forward, backward = (_best_width(a, b, events) for a, b in ((device, reference), (reference, device)))
-    (width, gain), (other_width, other_gain) = forward, backward
+    (width, gain), (other_width, other_gain) = (
+        _best_width(trial, slow, fast, events) for slow, fast in ((label, trial.reference), (trial.reference, label))
+    )
     if max(gain, other_gain) < MIN_SMOOTHING_GAIN:
         return 0.0
-    return float(width) if gain >= other_gain else -float(other_width)
+    return width if gain >= other_gain else -other_width
 
 
-def _best_width(slow: Floats, fast: Floats, events: Sequence[Event]) -> tuple[int, float]:
-    """Width of a moving mean over `fast` that best fits `slow`, and the share of the unexplained it takes away."""
-    usable = [e for e in events if np.isfinite(slow[e.first : e.last]).all()]
-    left = []
-    for width in WIDTHS_S:
-        kernel = np.full(width, 1.0 / width)
-        left.append(sum(min(_unexplained(slow[e.first : e.last], _window(fast, e, lag, kernel)) for lag in LAGS_S) for e in usable))
-    costs = np.array(left)
-    if not costs.size or not np.isfinite(costs[0]) or costs[0] <= 0:
-        return 0, 0.0
-    best = int(np.argmin(costs))
-    return int(WIDTHS_S[best]), float(1 - costs[best] / costs[0]) if best else 0.0
+def _best_width(trial: Trial, slow: str, fast: str, events: Sequence[Event]) -> tuple[float, float]:
+    """Width of a moving mean over `fast` that best fits `slow`, and the share of the unexplained it takes away.
+
+    The mean runs over the fast device's own samples, so that neither lag nor width is bound to whole seconds; the slow
+    one's seconds are means as well, and a width of 1 s is therefore no smoothing at all.
+    """
+    at = np.array([e.first for e in events])[:, None] + np.arange(BEFORE_S + AFTER_S)
+    x, middle, steps = trial.per_second(slow)[at], trial.second_s[at] + 0.5, trial.recording(fast).steps()
+    lags = _lags_near_best(x, middle, steps)
+
+    def cost(width: float) -> float:
+        return min(_left(x, steps.means(middle - lag - width / 2, middle - lag + width / 2)) for lag in lags)
+
+    costs = {float(w): cost(w) for w in WIDTHS_S}
+    plain = costs[float(WIDTHS_S[0])]
+    if not np.isfinite(plain):
+        return 0.0, 0.0
+    rough = min(costs, key=costs.__getitem__)
+    costs |= {w: cost(w) for w in (rough - 0.5, rough + 0.5) if w > WIDTHS_S[0]}
+    best = min(costs, key=costs.__getitem__)
+    return (best, 1 - costs[best] / plain) if best > WIDTHS_S[0] else (0.0, 0.0)
+
+
+def _lags_near_best(x: Floats, middle: Floats, steps: Steps) -> Floats:
+    """Lags in fine steps within a second of the best whole one."""
+    coarse = [_left(x, steps.means(middle - lag - 1, middle - lag + 1)) for lag in LAGS_S]
+    centre = float(LAGS_S[int(np.argmin(coarse))])
+    return np.arange(centre - 1, centre + 1 + LAG_STEP_S / 2, LAG_STEP_S)
+
+
+def _left(x: Floats, y: Floats) -> float:
+    """Mean over events of the share of x's variance that y leaves; events with a hole are left out."""
+    whole = np.isfinite(x).all(axis=1) & np.isfinite(y).all(axis=1)
+    if not whole.any():
+        return float("inf")
+    x, y = x[whole], y[whole]
+    x, y = x - x.mean(axis=1, keepdims=True), y - y.mean(axis=1, keepdims=True)
+    energy = np.maximum((x * x).sum(axis=1) * (y * y).sum(axis=1), 1e-9)
+    return float(np.mean(1.0 - (x * y).sum(axis=1) ** 2 / energy))
 
 
 def _peaks(trial: Trial, label: str, blocks: Sequence[Block]) -> tuple[Peak, ...]:
-    sprints = [b for b in blocks if b.kind == "transient" and b.name.startswith("sprint")]
-    found = []
+    found, sprints = [], surges(blocks)
     device, reference = trial.per_second(label), trial.per_second(trial.reference)
     for duration in PEAK_DURATIONS_S:
         pairs = [p for p in (_peak_pair(device, reference, trial.start_s, b, duration) for b in sprints) if p is not None]

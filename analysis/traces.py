@@ -7,6 +7,7 @@ time around its stamp, never for longer than `MAX_HOLD_INTERVALS` recording inte
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -28,15 +29,23 @@ class Steps:
     end_s: Floats
     value: Floats
 
-    def means(self, edges_s: ArrayLike) -> Floats:
-        """Time-weighted mean between each pair of neighbouring edges, NaN where less than half is covered."""
-        edges = np.asarray(edges_s, float)
-        knots = _knots(self)
+    def means(self, start_s: ArrayLike, end_s: ArrayLike) -> Floats:
+        """Time-weighted mean from each start to its end (arrays of one shape), NaN where less than half is covered."""
+        start, end = np.asarray(start_s, float), np.asarray(end_s, float)
+        knots, length, work = self._running
+        covered = np.interp(end, knots, length) - np.interp(start, knots, length)
+        total = np.interp(end, knots, work) - np.interp(start, knots, work)
+        enough = (covered >= MIN_SECOND_COVER * (end - start)) & (covered > 0)
+        return np.divide(total, covered, out=np.full(covered.shape, np.nan), where=enough)
+
+    @cached_property
+    def _running(self) -> tuple[Floats, Floats, Floats]:
+        """Instants, covered time and integral up to each."""
+        if not self.value.size:
+            return np.array([0.0, 1.0]), np.zeros(2), np.zeros(2)
         widths = self.end_s - self.start_s
-        covered = np.diff(np.interp(edges, knots, _cumulated(widths)))
-        total = np.diff(np.interp(edges, knots, _cumulated(widths * self.value)))
-        enough = covered >= MIN_SECOND_COVER * np.diff(edges)
-        return np.divide(total, covered, out=np.full(covered.size, np.nan), where=enough & (covered > 0))
+        knots = np.column_stack((self.start_s, self.end_s)).ravel()
+        return knots, _cumulated(widths), _cumulated(widths * self.value)
 
 
 def steps_of(time_s: ArrayLike, value: ArrayLike, *, interval_s: float) -> Steps:
@@ -73,9 +82,7 @@ class Pair:
 
     def totals(self, start_s: ArrayLike, end_s: ArrayLike) -> tuple[Floats, Floats, Floats]:
         """Common seconds and both works between starts and ends (arrays of one shape). [s, W s, W s]"""
-        ends = [
-            np.interp(np.asarray(t, float), self.knot_s, total) for total in self._running for t in (start_s, end_s)
-        ]
+        ends = [np.interp(np.asarray(t, float), self.knot_s, total) for total in self._running for t in (start_s, end_s)]
         return ends[1] - ends[0], ends[3] - ends[2], ends[5] - ends[4]
 
     def by_second(self, start_s: float, end_s: float) -> tuple[Floats, Floats]:
@@ -118,13 +125,7 @@ def _at(steps: Steps, when_s: Floats) -> tuple[Floats, NDArray[np.bool_]]:
     return np.where(there, steps.value[i], 0.0), there
 
 
-def _knots(steps: Steps) -> Floats:
-    return np.column_stack((steps.start_s, steps.end_s)).ravel() if steps.value.size else np.zeros(2)
-
-
 def _cumulated(amount: Floats) -> Floats:
     # 0, a0, a0, a0+a1, a0+a1, ...: flat across a hole, rising inside a step
     total = np.cumsum(amount)
-    if not total.size:
-        return np.zeros(2)
     return np.column_stack((np.concatenate(([0.0], total[:-1])), total)).ravel()

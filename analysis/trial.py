@@ -31,10 +31,14 @@ class AlignedRecording:
 
     def steps(self, channel: str = "power_w") -> Steps:
         """The channel as a step function; empty where the recording does not carry it."""
-        value = self.channels.get(channel)
-        if value is None:
-            return Steps(start_s=np.empty(0), end_s=np.empty(0), value=np.empty(0))
-        return steps_of(self.time_s, value, interval_s=self.interval_s)
+        if channel not in self._steps:
+            value = self.channels.get(channel, np.full(self.time_s.size, np.nan))
+            self._steps[channel] = steps_of(self.time_s, value, interval_s=self.interval_s)
+        return self._steps[channel]
+
+    @cached_property
+    def _steps(self) -> dict[str, Steps]:
+        return {}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,7 +92,7 @@ class Trial:
         """Mean of each whole second, NaN where less than half of it is covered; for pictures and for finding blocks."""
         key = (label, channel)
         if key not in self._seconds:
-            self._seconds[key] = self.recording(label).steps(channel).means(np.append(self.second_s, self.end_s))
+            self._seconds[key] = self.recording(label).steps(channel).means(self.second_s, self.second_s + 1)
         return self._seconds[key]
 
     def pair(self, label: str) -> Pair:

@@ -53,7 +53,9 @@ def verdict_on(
     if first > high or last < low:
         by = first - high if first > high else low - last
         side = "above" if first > high else "below"
-        return Outside(f"The whole interval lies {side} what claims and drivetrain loss explain ({band}), by at least {by:.1f} points.")
+        return Outside(
+            f"The whole interval lies {side} what claims and drivetrain loss explain ({band}), by at least {by:.1f} points."
+        )
     return Unsettled(f"The interval reaches across the edge of what claims and drivetrain loss explain ({band}).")
 
 

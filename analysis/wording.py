@@ -26,7 +26,7 @@ def headline(reference: str, summaries: Sequence[tuple[str, JudgedDelta]], findi
     label, judged = moving[0] if moving and ordered[0][1].verdict != "outside" else ordered[0]
     sentence = _about(label, reference, judged, [f for f in findings if f.label == label])
     others = [_aside(other, j) for other, j in summaries if other != label]
-    return f"{sentence}{'; ' + ', '.join(others) if others else ''}."
+    return f"{sentence}{'; ' + '; '.join(others) if others else ''}."
 
 
 def second_sentence(findings: Sequence[Finding], scope: str) -> str:
@@ -45,25 +45,30 @@ def _about(label: str, reference: str, judged: JudgedDelta, findings: Sequence[F
     if judged.delta_pct is None or judged.delta_pct_ci is None:
         return f"{label} and {reference} share too little power to be compared"
     if first is not None and first.code in _MOVING:
-        return f"{label} does not hold its reading against {reference}: {first.short}, where claims and drivetrain loss allow {band}"
+        return (
+            f"{label} against {reference}: the reading is not constant but moves {first.short}, where claims and drivetrain "
+            f"loss allow {band}"
+        )
     low, high = judged.delta_pct_ci
-    amount = f"{abs(judged.delta_pct):.1f} % {'above' if judged.delta_pct > 0 else 'below'} {reference}"
-    interval = f"95 % interval {signed(low)} to {signed(high)} %"
-    reads = f"{label} reads {amount} {_when(first)} ({interval})"
+    reads = (
+        f"{label} against {reference}: {signed(judged.delta_pct)} % {_when(first)} "
+        f"(95 % interval {signed(low)} to {signed(high)} %)"
+    )
     if judged.verdict == "outside":
         return f"{reads}, more than the {band} that claims and drivetrain loss explain"
     if judged.verdict == "within":
         return f"{reads}, within the {band} that claims and drivetrain loss explain"
-    return f"{reads}; whether that is more than the {band} that claims and drivetrain loss explain cannot be told from this trial"
+    return f"{reads}, and this trial cannot tell whether that is more than the {band} that claims and drivetrain loss explain"
 
 
 def _when(first: Finding | None) -> str:
-    return "while power is held, and not otherwise" if first is not None and first.code == "steady-bias" else "while power is held"
+    return (
+        "while power is held, and not otherwise" if first is not None and first.code == "steady-bias" else "while power is held"
+    )
 
 
 def _aside(label: str, judged: JudgedDelta) -> str:
     if judged.delta_pct is None:
-        return f"{label} cannot be judged"
-    words = {"within": "agrees", "outside": "differs as well", "unsettled": "cannot be settled"}
-    return f"{label} {words[judged.verdict]} ({signed(judged.delta_pct)} %)"
-
+        return f"{label}: cannot be judged"
+    words = {"within": "within its allowance", "outside": "outside its allowance as well", "unsettled": "not settled"}
+    return f"{label}: {signed(judged.delta_pct)} %, {words[judged.verdict]}"

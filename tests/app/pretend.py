@@ -67,9 +67,7 @@ def recording(data: bytes, name: str) -> Recording:
     channels = ("cadence_rpm", "power_w") if word == "power" else ("cadence_rpm",)
     sha256 = hashlib.sha256(data).hexdigest()
     facts = {"sensors": [{"type": "bike_power", "firmware": 3.1}]}
-    return Recording(
-        name=name, sha256=sha256, format="line", samples=samples, channels=channels, interval_s=1.0, facts=facts
-    )
+    return Recording(name=name, sha256=sha256, format="line", samples=samples, channels=channels, interval_s=1.0, facts=facts)
 
 
 def report(recordings, setup, complaints) -> dict:

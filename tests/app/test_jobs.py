@@ -208,9 +208,7 @@ def test_a_missing_recording_is_a_sentence(bench):
 
 
 def test_an_unknown_trial_is_a_sentence(bench):
-    assert bench.jobs.ask("n" * 32) == Failed(
-        sentence="There is no trial at this address; check that the link is complete."
-    )
+    assert bench.jobs.ask("n" * 32) == Failed(sentence="There is no trial at this address; check that the link is complete.")
 
 
 def test_a_dead_workers_lock_does_not_block_for_ever(bench):
@@ -247,7 +245,5 @@ def test_a_kept_reading_equals_a_fresh_one(bench):
     assert bench.counter.reads == ["a.line"]
     assert kept.samples.equals(first.samples)
     assert list(kept.samples.columns) == list(first.samples.columns)
-    assert {k: v for k, v in vars(kept).items() if k != "samples"} == {
-        k: v for k, v in vars(first).items() if k != "samples"
-    }
+    assert {k: v for k, v in vars(kept).items() if k != "samples"} == {k: v for k, v in vars(first).items() if k != "samples"}
     assert kept.sha256 == hashlib.sha256(data).hexdigest()

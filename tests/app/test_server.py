@@ -1,0 +1,420 @@
+"""The server as a browser or an attacker meets it. Referees: the Fetch, CSP and cookie rules, checked on the answers."""
+
+from __future__ import annotations
+
+import base64
+import csv
+import hashlib
+import io
+import json
+import re
+import time
+from dataclasses import replace
+from urllib.parse import quote
+
+import pretend
+import pytest
+
+from analysis.setup import Setup
+from app import access, ids, links
+from app.main import create_app
+from app.protection import host_allowed
+from app.services import CONFIG_KEY
+
+OURS = {"X-Requested-With": "countercheck", "Origin": "http://localhost"}
+
+
+@pytest.fixture
+def app(settings, counter):
+    made = create_app(replace(settings, max_file_bytes=200_000), engine=counter.engine())
+    yield made
+    counter.gate.set()
+    made.server.config[CONFIG_KEY].jobs.close()
+    made.server.config[CONFIG_KEY].store.close()
+
+
+@pytest.fixture
+def services(app):
+    return app.server.config[CONFIG_KEY]
+
+
+@pytest.fixture
+def client(app):
+    return app.server.test_client()
+
+
+def send(client, data: bytes, name: str, **headers):
+    return client.post("/upload", data=data, headers=OURS | {"X-File-Name": quote(name)} | headers)
+
+
+def make(client, *files: bytes, setup: dict | None = None):
+    sent = [send(client, data, f"{'abc'[i]}.line").get_json() for i, data in enumerate(files)]
+    recordings = [{"id": s["id"], "name": s["name"]} for s in sent]
+    return client.post("/trials", json={"recordings": recordings, "setup": setup or {}}, headers=OURS)
+
+
+def finished(client, path: str):
+    end = time.monotonic() + 20
+    answer = client.get(path)
+    while answer.status_code == 503 and time.monotonic() < end:
+        assert int(answer.headers["Retry-After"]) > 0
+        time.sleep(0.02)
+        answer = client.get(path)
+    return answer
+
+
+# --- uploads
+
+
+def test_an_upload_says_what_it_holds_and_guesses_the_rest(client, services):
+    answer = send(client, b"power 200", "2026-01-17 rear hub é.line")
+    about = answer.get_json()
+    assert answer.status_code == 200
+    assert about["id"] == hashlib.sha256(b"power 200").hexdigest()
+    assert about["name"] == "2026-01-17 rear hub é.line"
+    assert (about["point_guess"], about["firmware_guess"], about["samples"]) == ("hub", "3.1", 120)
+    assert "hub" in about["label_guess"]
+    assert about["start_utc"] == "2023-11-14T22:13:20Z"
+    assert about["duration_s"] == 119.0
+    assert services.store.get_blob(about["id"]) == b"power 200"
+
+
+def test_an_upload_in_a_form_is_taken_too(client):
+    form = {"file": (io.BytesIO(b"power 200"), "hub.line")}
+    answer = client.post("/upload", data=form, headers=OURS, content_type="multipart/form-data")
+    assert (answer.status_code, answer.get_json()["name"]) == (200, "hub.line")
+
+
+@pytest.mark.parametrize(("data", "word"), [(b"", "empty"), (b"\x00\xff noise", "not a recording"), (b"silent 5", "no power")])
+def test_a_bad_file_is_one_sentence_that_names_it_and_is_not_kept(client, settings, data, word):
+    answer = send(client, data, "odd.line")
+    told = answer.get_json()
+    assert answer.status_code == 422
+    assert told["name"] == "odd.line"
+    assert "odd.line" in told["error"]
+    assert word in told["error"]
+    assert "\n" not in told["error"]
+    assert not [p for p in (settings.data_dir / "recordings").rglob("*") if p.is_file()]
+
+
+def test_a_reader_that_fails_is_a_sentence_and_no_traceback(client, counter, monkeypatch):
+    monkeypatch.setattr(pretend, "recording", lambda data, name: 1 / 0)
+    answer = send(client, b"power 200", "odd.line")
+    assert answer.status_code == 422
+    assert "odd.line" in answer.get_json()["error"]
+    assert "ZeroDivision" not in answer.text
+
+
+def test_a_file_beyond_the_limit_is_told_so_by_name(client):
+    answer = send(client, b"p" * 300_000, "huge.line")
+    assert answer.status_code == 413
+    assert "huge.line" in answer.get_json()["error"]
+
+
+def test_other_requests_may_be_far_smaller_only(client):
+    answer = client.post("/trials", data=b"[" * 4_500_000, headers=OURS, content_type="application/json")
+    assert answer.status_code in (400, 413)
+    answer = client.post("/_dash-update-component", data=b"[" * 4_500_000, content_type="application/json")
+    assert answer.status_code == 413
+
+
+@pytest.mark.parametrize("name", ["../../etc/passwd", "C:\\rides\\hub.line", "a\x00b.line", "<b>x</b>.line", "", "é" * 500])
+def test_a_file_name_is_never_a_path_and_never_trusted(client, name):
+    told = send(client, b"power 200", name).get_json()["name"]
+    assert told
+    assert "/" not in told
+    assert "\\" not in told
+    assert told.isprintable()
+    assert len(told) <= 200
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {},
+        {"X-Requested-With": "countercheck"},  # no browser says where it comes from
+        {"Origin": "http://localhost"},  # a plain form could send this
+        {"X-Requested-With": "countercheck", "Origin": "http://evil.example"},
+        {"X-Requested-With": "countercheck", "Origin": "null"},
+        {"X-Requested-With": "countercheck", "Origin": "http://localhost:9999"},
+        {"X-Requested-With": "countercheck", "Sec-Fetch-Site": "cross-site"},
+        {"X-Requested-With": "countercheck", "Origin": "http://localhost", "Sec-Fetch-Site": "same-site"},
+    ],
+)
+@pytest.mark.parametrize("path", ["/upload", "/trials"])
+def test_another_sites_page_cannot_upload(client, headers, path):
+    answer = client.post(path, data=b"power 200", headers=headers)
+    assert answer.status_code == 403
+
+
+def test_another_sites_page_cannot_call_back(client):
+    body = {"output": "x.children", "inputs": [], "changedPropIds": []}
+    for headers in ({"Origin": "http://evil.example"}, {"Sec-Fetch-Site": "cross-site"}):
+        assert client.post("/_dash-update-component", json=body, headers=headers).status_code == 403
+
+
+# --- trials, keys, cookies
+
+
+def test_a_new_trial_gives_its_key_to_this_browser_only(client, app):
+    answer = make(client, b"power 200", b"power 205", setup={"trial": {"title": "Kiln"}})
+    told = answer.get_json()
+    assert answer.status_code == 201
+    assert told["path"] == links.trial_path(told["id"])
+    (cookie,) = answer.headers.getlist("Set-Cookie")
+    name, value = cookie.split(";")[0].split("=", 1)
+    assert name == f"countercheck_owner_{told['id'][:12]}"
+    assert {"HttpOnly", "SameSite=Lax", "Path=/"} <= {part.strip() for part in cookie.split(";")}
+    assert value.partition(".")[2] not in answer.text
+
+    with app.server.test_request_context("/", headers={"Cookie": f"{name}={value}"}):
+        assert access.is_owner(told["id"])
+        access.require_owner(told["id"])
+        assert [t.setup.title for t in access.own_trials()] == ["Kiln"]
+    for wrong in ("", f"{name}=x", f"{name}={value[:-1]}", f"{name}={told['id']}.", f"other={value}"):
+        with app.server.test_request_context("/", headers={"Cookie": wrong}):
+            assert not access.is_owner(told["id"])
+            assert access.own_trials() == []
+            with pytest.raises(access.NotOwner):
+                access.require_owner(told["id"])
+
+
+def test_the_cookie_travels_by_https_only_where_the_page_did(app):
+    with app.server.test_request_context("/", base_url="https://localhost"):
+        response = app.server.make_response("")
+        access.grant(response, "t" * 32, "k" * 43)
+        assert "Secure" in response.headers["Set-Cookie"]
+
+
+@pytest.mark.parametrize(
+    ("body", "word"),
+    [
+        ({"recordings": []}, "at least two"),
+        ({"recordings": [{"id": "0" * 64, "name": "a"}, {"id": "1" * 64, "name": "b"}]}, "upload it again"),
+        ({"recordings": [{"id": "../x", "name": "a"}, {"id": 5, "name": "b"}]}, "Each recording"),
+        ({"recordings": "all"}, "Send JSON"),
+        ([], "Send JSON"),
+        ({"recordings": [{"id": "0" * 64, "name": str(i)} for i in range(25)]}, "At most 24"),
+    ],
+)
+def test_a_trial_that_cannot_be_is_one_sentence(client, body, word):
+    answer = client.post("/trials", json=body, headers=OURS)
+    assert answer.status_code in (400, 422)
+    assert word in answer.get_json()["error"]
+    assert "Set-Cookie" not in answer.headers
+
+
+def test_the_same_file_twice_is_told_by_both_names(client):
+    answer = make(client, b"power 200", b"power 200")
+    assert answer.status_code == 422
+    assert "b.line is the same file as a.line" in answer.get_json()["error"]
+
+
+def test_a_bad_set_up_names_its_key(client):
+    answer = make(client, b"power 200", b"power 205", setup={"drivetrain": {"loss_pct": [9, 1]}})
+    assert answer.status_code == 422
+    assert "loss_pct" in answer.get_json()["error"]
+
+
+def test_the_owner_link_moves_the_key_into_a_cookie(client, services):
+    trial_id = make(client, b"power 200", b"power 205").get_json()["id"]
+    key = services.store.new_owner_key(trial_id)
+    other = client.application.test_client()
+    answer = other.get(links.owner_path(trial_id, key))
+    assert (answer.status_code, answer.headers["Location"]) == (303, links.trial_path(trial_id))
+    assert key not in answer.headers["Location"]
+    assert answer.headers["Referrer-Policy"] == "no-referrer"
+    assert answer.headers["Cache-Control"] == "no-store"
+    assert key in answer.headers["Set-Cookie"]
+    assert other.get(links.owner_path(trial_id, "k" * 43)).status_code == 404
+
+
+def callback_body(app, client, output: str, inputs: dict, states: dict) -> dict:
+    """The request the browser's part of Dash would send for the callback that feeds `output`."""
+    client.get("/")  # the first request makes Dash take over its callbacks
+    (spec,) = [c for c in client.get("/_dash-dependencies").get_json() if output in c["output"]]
+    values = inputs | states
+
+    def filled(entries):
+        out = []
+        for entry in entries:
+            key = entry["id"]
+            if "{" in key:
+                out.append([])
+            else:
+                out.append({"id": key, "property": entry["property"], "value": values.get(key)})
+        return out
+
+    outputs = [
+        dict(zip(("id", "property"), part.rsplit(".", 1), strict=True))
+        for part in re.sub(r"@[0-9a-f]+", "", spec["output"]).strip(".").split("...")
+    ]
+    changed = [f"{k}.{entry['property']}" for k in inputs for entry in spec["inputs"] if entry["id"] == k]
+    return {
+        "output": spec["output"], "outputs": outputs if len(outputs) > 1 else outputs[0], "inputs": filled(spec["inputs"]),
+        "state": filled(spec["state"]), "changedPropIds": changed,
+    }  # fmt: skip
+
+
+def test_the_changing_callback_refuses_whoever_lacks_the_key(app, client, services):
+    trial_id = make(client, b"power 200", b"power 205").get_json()["id"]
+    before = services.store.trial(trial_id)
+    body = callback_body(
+        app, client, f"{ids.EDIT_PROBLEM}.children", {ids.EDIT_SAVE: 1}, {ids.TRIAL: trial_id, ids.EDIT_TITLE: "mine now"}
+    )
+    stranger = client.application.test_client()
+    answer = stranger.post("/_dash-update-component", json=body)
+    assert "Only the owner may change this trial" in answer.text
+    assert services.store.trial(trial_id) == before
+    # the referee works: with the key the same request gets past that refusal
+    assert "Only the owner" not in client.post("/_dash-update-component", json=body).text
+
+
+# --- pages, headers, hosts
+
+
+def test_every_answer_carries_the_protecting_headers(client):
+    trial_id = make(client, b"power 200", b"power 205").get_json()["id"]
+    paths = ["/", links.trial_path(trial_id), "/nowhere", "/_dash-layout", links.result_path(trial_id), "/assets/none.css"]
+    for answer in [*(client.get(path) for path in paths), send(client, b"", "x"), client.post("/upload")]:
+        headers = answer.headers
+        assert headers["X-Content-Type-Options"] == "nosniff"
+        assert headers["Referrer-Policy"] == "no-referrer"
+        assert "noindex" in headers["X-Robots-Tag"]
+        rules = dict(rule.strip().split(" ", 1) for rule in headers["Content-Security-Policy"].split(";"))
+        assert rules["default-src"] == "'none'"
+        assert rules["frame-ancestors"] == "'none'"
+        assert "unsafe" not in rules["script-src"]
+
+
+def test_the_policy_names_every_inline_script_and_no_page_asks_for_another_host(client):
+    answer = client.get("/")
+    policy = answer.headers["Content-Security-Policy"]
+    scripts = re.findall(r"<script(?P<attributes>[^>]*)>(?P<body>.*?)</script>", answer.text, re.DOTALL)
+    inline = [body for attributes, body in scripts if "src=" not in attributes and "application/json" not in attributes]
+    assert inline
+    for body in inline:
+        assert f"'sha256-{base64.b64encode(hashlib.sha256(body.encode()).digest()).decode()}'" in policy
+    assert not re.findall(r'(?:src|href)="(?:https?:)?//', answer.text)
+
+
+def test_the_page_names_its_language_its_width_and_keeps_out_of_indexes(client):
+    page = client.get("/").text
+    assert '<html lang="en">' in page
+    assert 'name="viewport"' in page
+    assert 'content="noindex, nofollow"' in page
+    assert re.search(r'rel="icon"[^>]*href="/assets/favicon', page)
+
+
+@pytest.mark.parametrize("path", ["/nowhere", "/trial/", f"/trial/{'n' * 32}", "/trial/short", "/_mcp", "/_reload-hash"])
+def test_what_does_not_exist_is_404(client, path):
+    assert client.get(path).status_code == 404
+
+
+def test_what_exists_is_200(client):
+    trial_id = make(client, b"power 200", b"power 205").get_json()["id"]
+    for path in ("/", links.trial_path(trial_id), links.trial_path(trial_id, (1.0, 5.0))):
+        assert client.get(path).status_code == 200
+
+
+def test_a_missing_trials_downloads_and_owner_link_are_404(client):
+    for path in (links.result_path("n" * 32), links.deltas_path("n" * 32), links.owner_path("n" * 32, "k" * 43)):
+        assert client.get(path).status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("bound", "host", "allowed"),
+    [
+        ("127.0.0.1", "localhost", True),
+        ("127.0.0.1", "localhost:8417", True),
+        ("127.0.0.1", "127.0.0.1:1", True),
+        ("127.0.0.1", "[::1]:8417", True),
+        ("127.0.0.1", "evil.example", False),  # a name that was rebound to 127.0.0.1
+        ("127.0.0.1", "localhost.evil.example", False),
+        ("127.0.0.1", "evil.example@localhost", True),  # the part before @ is no host; what is named is localhost
+        ("127.0.0.1", "192.168.1.5", False),
+        ("127.0.0.1", "", False),
+        ("127.0.0.1", "[bad", False),
+        ("ride.lan", "ride.lan:8417", True),
+        ("0.0.0.0", "192.168.1.5:8417", True),  # bound to all: figures cannot be rebound
+        ("0.0.0.0", "evil.example", False),
+        ("::", "[fe80::1]", True),
+    ],
+)
+def test_only_its_own_names_reach_the_server(settings, bound, host, allowed):
+    assert host_allowed(host, replace(settings, host=bound)) is allowed
+
+
+def test_a_listed_name_is_answered_and_an_unlisted_one_is_not(settings, client):
+    assert host_allowed("rides.example", replace(settings, allowed_hosts=("rides.example",)))
+    answer = client.get("/", headers={"Host": "evil.example"})
+    assert answer.status_code == 421
+    assert "react-entry-point" not in answer.text
+
+
+def test_a_fault_in_a_callback_shows_no_traceback(app, client):
+    answer = client.post("/_dash-update-component", json={"output": "no.such", "inputs": [], "changedPropIds": []})
+    assert answer.status_code == 500
+    assert "Traceback" not in answer.text
+    assert "File " not in answer.text
+
+
+def test_two_apps_in_one_process_both_have_every_callback(settings, counter, client, tmp_path):
+    other = create_app(replace(settings, data_dir=tmp_path / "2", cache_dir=tmp_path / "3"), engine=counter.engine())
+    client.get("/")
+    first = {c["output"] for c in client.get("/_dash-dependencies").get_json()}
+    second = other.server.test_client()
+    second.get("/")
+    assert {c["output"] for c in second.get("/_dash-dependencies").get_json()} == first
+    assert len(first) > 5
+    other.server.config[CONFIG_KEY].store.close()
+
+
+def test_the_debug_and_agent_switches_of_the_environment_are_ignored(settings, counter, monkeypatch, tmp_path):
+    for name in ("DASH_DEBUG", "DASH_MCP_ENABLED", "DASH_HOT_RELOAD", "DASH_UI"):
+        monkeypatch.setenv(name, "true")
+    app = create_app(replace(settings, data_dir=tmp_path / "2", cache_dir=tmp_path / "3"), engine=counter.engine())
+    rules = {rule.rule for rule in app.server.url_map.iter_rules()}
+    assert not [rule for rule in rules if "mcp" in rule]
+    assert app.server.debug is False
+    app.server.config[CONFIG_KEY].store.close()
+
+
+# --- downloads and the built-in trial
+
+
+def test_the_download_is_the_result_and_computes_nothing_twice(client, counter):
+    trial_id = make(client, b"power 200", b"power 205", setup={"trial": {"title": "Kiln"}}).get_json()["id"]
+    answer = finished(client, links.result_path(trial_id))
+    assert answer.status_code == 200
+    assert "attachment" in answer.headers["Content-Disposition"]
+    assert answer.get_json()["title"] == "Kiln"
+    finished(client, links.result_path(trial_id))
+    assert len(counter.compares) == 1
+
+
+def test_the_delta_table_downloads_as_csv(client):
+    trial_id = make(client, b"power 200", b"power 205").get_json()["id"]
+    answer = finished(client, links.deltas_path(trial_id))
+    assert answer.mimetype == "text/csv"
+    rows = list(csv.DictReader(io.StringIO(answer.text)))
+    assert [row["block"] for row in rows] == ["B01", "all"]
+    assert float(rows[0]["delta_w"]) == 5.0
+
+
+def test_a_download_of_a_failed_trial_says_why(client):
+    trial_id = make(client, b"power 200", b"power 205").get_json()["id"]
+    store = client.application.config[CONFIG_KEY].store
+    bad = [(store.put_blob(b"rubbish"), "x.line"), (store.put_blob(b"power 1"), "y.line")]
+    trial_id = store.create_trial(bad, Setup()).trial_id
+    answer = finished(client, links.result_path(trial_id))
+    assert answer.status_code == 422
+    assert "x.line" in answer.get_json()["error"]
+
+
+def test_the_built_in_trial_is_made_once(client):
+    first = client.get("/demo")
+    assert first.status_code == 303
+    assert client.get("/demo").headers["Location"] == first.headers["Location"]
+    assert client.get(first.headers["Location"]).status_code == 200
+    assert json.loads(client.get("/_dash-layout").text)

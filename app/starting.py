@@ -23,7 +23,7 @@ Upload = Mapping[str, Any]
 def sheet(uploads: Sequence[Upload], typed: Rows, setup_text: str | None) -> Any:
     """The sheet for these files; nothing while there are none.
 
-    For each field a set-up file goes before what was typed, that before what this browser remembers, that before a guess.
+    For each field: a set-up file first, then what was typed, what this browser remembers, a guess.
     """
     if not uploads:
         return None

@@ -21,7 +21,7 @@ MAX_STRIP_PCT = 40.0  # a strip scaled to a drop-out would hide every accuracy q
 
 LETTERS = {"steady": "S", "transient": "T", "free": "F", "idle": "I", "gap": "G"}
 HATCHING = {"steady": "", "transient": "/", "free": ".", "idle": "-", "gap": "x"}
-LETTER_PX = 12  # a narrower block carries no letter; the table does
+LETTER_PX = 14  # a narrower block carries no letter; the table does
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -141,11 +141,11 @@ def draw_strips(
 
 
 def _strip_limits(differences: list[Array], bands: list[list[float]]) -> list[float]:
-    """One scale for all strips: the bands and all but the wildest 2 % of the differences, at most +-`MAX_STRIP_PCT`."""
+    """One scale for all strips: the bands and all but the wildest 6 % of the differences, at most +-`MAX_STRIP_PCT`."""
     seen = np.concatenate([d[np.isfinite(d)] for d in differences]) if differences else np.empty(0)
     edges = [-5.0, 5.0, *(edge for band in bands for edge in band)]
     if seen.size:
-        edges += [float(q) for q in np.quantile(seen, (0.01, 0.99))]
+        edges += [float(q) for q in np.quantile(seen, (0.03, 0.97))]
     low, high = max(min(edges), -MAX_STRIP_PCT), min(max(edges), MAX_STRIP_PCT)
     pad = 0.06 * (high - low)
     return [low - pad, high + pad]

@@ -78,9 +78,7 @@ def _response_row(entry: Mapping[str, Any], durations: Sequence[float], labels: 
         number(entry["smoothing_s"]),
         *(signed(peaks.get(d)) for d in durations),
     ]
-    return html.Tr(
-        [html.Th(parts.named(entry["label"], labels), scope="row"), *(html.Td(f, className="num") for f in figures)]
-    )
+    return html.Tr([html.Th(parts.named(entry["label"], labels), scope="row"), *(html.Td(f, className="num") for f in figures)])
 
 
 def agreement_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
@@ -107,6 +105,4 @@ def _agreement_row(entry: Mapping[str, Any], labels: Sequence[str]) -> html.Tr:
         signed(entry["intercept_w"]),
         number(entry["noise_w"]) if entry["noise_w"] is not None else NOTHING,
     )
-    return html.Tr(
-        [html.Th(parts.named(entry["label"], labels), scope="row"), *(html.Td(f, className="num") for f in figures)]
-    )
+    return html.Tr([html.Th(parts.named(entry["label"], labels), scope="row"), *(html.Td(f, className="num") for f in figures)])

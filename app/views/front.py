@@ -34,7 +34,7 @@ def verdict_lines(report: Mapping[str, Any], trial: Trial) -> html.Div:
     """Per device: verdict, delta with its interval, allowance, and the same drawn to one scale."""
     entries = [entry for label in trial.labels[1:] if (entry := _main_entry(report, label))]
     limits = parts.range_limits(entries)
-    lines = [_line(entry, trial, limits) for entry in entries]
+    lines = [_line(entry, report, trial, limits) for entry in entries]
     about = html.P(
         [
             "Held against ",
@@ -56,10 +56,19 @@ def _main_entry(report: Mapping[str, Any], label: str) -> Mapping[str, Any] | No
     return own.get("all") or own.get("steady")
 
 
-def _line(entry: Mapping[str, Any], trial: Trial, limits: tuple[float, float]) -> html.Li:
+def _block_count(report: Mapping[str, Any], label: str, kind: str) -> str:
+    """`5 of 14 held blocks outside`: what a pooled verdict may hide. Empty where it says nothing new."""
+    kinds = {block["id"]: block["kind"] for block in report["blocks"]}
+    verdicts = [d["verdict"] for d in report["deltas"] if d["label"] == label and kind in ("all", kinds[d["block"]])]
+    if len(set(verdicts)) < 2 and "outside" not in verdicts:
+        return ""
+    return f"; {verdicts.count('outside')} of {len(verdicts)} such blocks outside"
+
+
+def _line(entry: Mapping[str, Any], report: Mapping[str, Any], trial: Trial, limits: tuple[float, float]) -> html.Li:
     delta = with_unit(signed(entry["delta_pct"]), "%")
     limits_text = f"95 % interval {span(entry['delta_pct_ci'])}; allowance {span(entry['allowance_pct'])}"
-    small = f"{limits_text}; {KIND_MEANS[entry['kind']]}"
+    small = f"{KIND_MEANS[entry['kind']]}: {limits_text}{_block_count(report, entry['label'], entry['kind'])}"
     return html.Li(
         [
             parts.named(entry["label"], trial.labels),

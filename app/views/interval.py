@@ -46,25 +46,28 @@ def _device(entry: Mapping[str, Any], trial: Trial, limits: tuple[float, float])
     top = html.Div(
         [
             parts.named(entry["label"], trial.labels),
-            parts.verdict_mark(entry["verdict"], entry.get("reason")),
             html.Span(with_unit(number(entry["mean_w"]), "W"), className="card-mean"),
+        ],
+        className="card-row",
+    )
+    judged = html.Div(
+        [
+            parts.verdict_mark(entry["verdict"], entry.get("reason")),
+            html.Strong(with_unit(signed(entry["delta_pct"]), "%"), className="card-delta"),
         ],
         className="card-row",
     )
     figures = html.Dl(
         [
-            html.Dt("delta"),
-            html.Dd(
-                [
-                    html.Strong(with_unit(signed(entry["delta_pct"]), "%"), className="card-delta"),
-                    f" ({with_unit(signed(entry['delta_w']), 'W')})",
-                ]
-            ),
             html.Dt("95 % interval"),
-            html.Dd([with_unit(span(entry["delta_pct_ci"]), "%"), f" ({with_unit(span(entry['delta_w_ci']), 'W')})"]),
+            html.Dd(with_unit(span(entry["delta_pct_ci"]), "%")),
             html.Dt("allowance"),
             html.Dd(with_unit(span(entry["allowance_pct"]), "%")),
+            html.Dt("in watts"),
+            html.Dd(with_unit(signed(entry["delta_w"]), "W")),
+            html.Dt("95 % interval"),
+            html.Dd(with_unit(span(entry["delta_w_ci"]), "W")),
         ]
     )
     reason = html.P(entry.get("reason") or "", className="small reason")
-    return html.Div([top, parts.range_mark(entry, limits), figures, reason], className="card-device")
+    return html.Div([top, judged, parts.range_mark(entry, limits), figures, reason], className="card-device")

@@ -35,9 +35,7 @@ def owner_panel(files: Sequence[tuple[str, str]], setup: Setup, report: Mapping[
     return html.Details(
         [
             html.Summary("Edit set-up"),
-            html.P(
-                "Only you see this. Readers of the address see the result and may change nothing.", className="hint"
-            ),
+            html.P("Only you see this. Readers of the address see the result and may change nothing.", className="hint"),
             sheet,
             buttons,
             html.Div(id=ids.EDIT_PROBLEM),

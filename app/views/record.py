@@ -9,6 +9,7 @@ from dash import html
 
 from app.links import deltas_path, result_path
 from app.views import parts
+from app.views.facts import fact_lines
 from app.views.tables import scrolling
 from app.wording import (
     NOTHING,
@@ -17,7 +18,6 @@ from app.wording import (
     day_and_time,
     length,
     number,
-    plain_key,
     signed,
     span,
     with_unit,
@@ -46,25 +46,15 @@ def _recording(entry: Mapping[str, Any], labels: Sequence[str]) -> html.Article:
         ),
         (
             "length",
-            f"{length(entry['duration_s'])}, {entry['samples']} samples, one every {number(entry['interval_s'])} s",
+            f"{length(entry['duration_s'])}, {entry['samples']} samples, one every {entry['interval_s']:g} s",
         ),
         ("carries", ", ".join(channel_words(c) for c in entry["channels"])),
-        *((plain_key(key), _fact(value)) for key, value in (entry.get("facts") or {}).items()),
+        *fact_lines(entry.get("facts") or {}),
         ("SHA-256", html.Code(entry["sha256"][:16] + "…", title=entry["sha256"])),
     ]
     facts = [piece for name, value in pairs for piece in (html.Dt(name), html.Dd(value))]
     warnings = [parts.notice(sentence) for sentence in entry.get("warnings") or ()]
     return html.Article([html.H3(parts.named(entry["label"], labels)), html.Dl(facts, className="facts"), *warnings])
-
-
-def _fact(value: Any) -> str:
-    if isinstance(value, Mapping):
-        return ", ".join(f"{plain_key(str(k))} {_fact(v)}" for k, v in value.items())
-    if isinstance(value, (list, tuple)):
-        return "; ".join(_fact(v) for v in value)
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return NOTHING if value is None else str(value)
 
 
 def alignment_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
@@ -144,9 +134,7 @@ def reading_section(number_: int, report: Mapping[str, Any], labels: Sequence[st
 
 def _allowance(entry: Mapping[str, Any], labels: Sequence[str]) -> html.Table:
     rows = [
-        html.Tr(
-            [html.Th(part["name"], scope="row"), html.Td(span((part["low_pct"], part["high_pct"])), className="num")]
-        )
+        html.Tr([html.Th(part["name"], scope="row"), html.Td(span((part["low_pct"], part["high_pct"])), className="num")])
         for part in entry.get("parts") or ()
     ]
     for name, key in (("worst case", "worst_pct"), ("likely", "likely_pct")):
@@ -171,13 +159,9 @@ def cautions_section(number_: int, report: Mapping[str, Any]) -> html.Section:
 
 def downloads_section(number_: int, trial_id: str) -> html.Section:
     """The result to take away."""
-    meaning = (
-        "Everything on this page, in full precision. The JSON is the whole result; the CSV is the table of section 2."
-    )
+    meaning = "Everything on this page, in full precision. The JSON is the whole result; the CSV is the table of section 2."
     links = [
         html.Li([html.A("result.json", href=result_path(trial_id), download="result.json"), " the whole result"]),
-        html.Li(
-            [html.A("deltas.csv", href=deltas_path(trial_id), download="deltas.csv"), " delta by block and device"]
-        ),
+        html.Li([html.A("deltas.csv", href=deltas_path(trial_id), download="deltas.csv"), " delta by block and device"]),
     ]
     return parts.section(number_, "downloads", "Take away", meaning, html.Ul(links, className="downloads"))

@@ -34,9 +34,7 @@ class SheetIds:
     loss_high: str
 
 
-NEW_SHEET = SheetIds(
-    sheet=ids.NEW, reference=ids.REFERENCE, title=ids.TITLE, loss_low=ids.LOSS_LOW, loss_high=ids.LOSS_HIGH
-)
+NEW_SHEET = SheetIds(sheet=ids.NEW, reference=ids.REFERENCE, title=ids.TITLE, loss_low=ids.LOSS_LOW, loss_high=ids.LOSS_HIGH)
 EDIT_SHEET = SheetIds(
     sheet=ids.EDIT,
     reference=ids.EDIT_REFERENCE,
@@ -85,9 +83,7 @@ def setup_sheet(
     ride = html.Fieldset(
         [
             html.Legend("The ride"),
-            _labelled(
-                "Title", dcc.Input(id=which.title, value=title or "", maxLength=200, placeholder="for the page's head")
-            ),
+            _labelled("Title", dcc.Input(id=which.title, value=title or "", maxLength=200, placeholder="for the page's head")),
             html.Div(
                 [
                     _labelled("Drivetrain loss, from", _number(which.loss_low, loss_pct[0]), "%"),
@@ -125,12 +121,8 @@ def _recording_row(sheet: str, fields: RecordingFields) -> html.Fieldset:
         _labelled("Firmware", dcc.Input(id=at(ids.FIRMWARE), value=values.get(ids.FIRMWARE) or "", maxLength=60)),
     ]
     if sheet == ids.EDIT:
-        columns.append(
-            _labelled("Shift by hand", _number(at(ids.SHIFT), values.get(ids.SHIFT), placeholder="found"), "s")
-        )
-    legend = html.Legend(
-        [html.Span(fields.name, className="file-name"), html.Span(f" {fields.about}", className="small")]
-    )
+        columns.append(_labelled("Shift by hand", _number(at(ids.SHIFT), values.get(ids.SHIFT), placeholder="found"), "s"))
+    legend = html.Legend([html.Span(fields.name, className="file-name"), html.Span(f" {fields.about}", className="small")])
     return html.Fieldset([legend, html.Div(columns, className="field-row")], className="recording-row")
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from dash import html
 
 from app.views import parts
-from app.wording import KIND_MEANS, NOTHING, length, number, signed, span
+from app.wording import KIND_MEANS, NOTHING, clock_text, number, signed, span
 
 DEVICE_COLUMNS = 4
 
@@ -26,10 +26,10 @@ def block_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]
 
 
 def _head(labels: Sequence[str]) -> html.Thead:
-    first = ["block", "from–to", "length", f"{labels[0]}, W"]
+    first = ["block", "from–to", "long", f"{labels[0]}, W"]
     fixed = [html.Th(name, scope="col", rowSpan="2", className="num" if i else "") for i, name in enumerate(first)]
     groups = [html.Th(parts.named(d, labels), scope="colgroup", colSpan=str(DEVICE_COLUMNS)) for d in labels[1:]]
-    names = ("delta, W", "delta, %", "95 % interval, %", "verdict")
+    names = ("delta, W", "delta, %", "95 % interval", "verdict")
     columns = [
         html.Th(name, scope="col", className=f"num{' first' if i == 0 else ''}" if i < 3 else "")
         for _ in labels[1:]
@@ -53,7 +53,7 @@ def _row(block: Mapping[str, Any], report: Mapping[str, Any], labels: Sequence[s
     cells = [
         name,
         html.Td(parts.stretch_text(block["start_s"], block["end_s"]), className="num"),
-        html.Td(length(block["end_s"] - block["start_s"]), className="num"),
+        html.Td(clock_text(block["end_s"] - block["start_s"]), className="num"),
         html.Td(number(reference_w), className="num"),
     ]
     for label in labels[1:]:

@@ -110,17 +110,13 @@ def test_blocks_are_drawn_once_each_where_they_lie():
     bar = next(t for t in overlay(report, hand_made.trial()).data if t.type == "bar")
     drawn = [(float(b), float(b + w)) for b, w in zip(bar.base, bar.x, strict=True)]
     assert drawn == [(b["start_s"], b["end_s"]) for b in report["blocks"]]
-    assert [t for t in bar.text if t] == ["F", "S", "F", "S", "I", "S", "F", "G", "S"]  # sprints are too narrow for one
+    assert [t for t in bar.text if t] == ["F", "S", "F", "S", "I", "S", "F", "S"]  # sprints and gap are too narrow
 
 
 def test_kinds_of_block_differ_without_colour():
     bar = next(t for t in overlay(hand_made.report(), hand_made.trial()).data if t.type == "bar")
     kinds = [b["kind"] for b in hand_made.blocks()]
-    assert (
-        len(set(zip(kinds, bar.marker.pattern.shape, strict=True)))
-        == len(set(kinds))
-        == len(set(bar.marker.pattern.shape))
-    )
+    assert len(set(zip(kinds, bar.marker.pattern.shape, strict=True))) == len(set(kinds)) == len(set(bar.marker.pattern.shape))
 
 
 @pytest.mark.parametrize(

@@ -57,6 +57,12 @@ def settle(time_s: np.ndarray, values: pd.DataFrame) -> tuple[pd.DataFrame, Cloc
     return frame, clock
 
 
+def middle_stamp(time_s: np.ndarray) -> float:
+    """The middle one of the finite stamps: always one that was written, never a mean of two. NaN when there is none."""
+    sound = time_s[np.isfinite(time_s)]
+    return float(np.partition(sound, sound.size // 2)[sound.size // 2]) if sound.size else float("nan")
+
+
 def _drop_unstamped(frame: pd.DataFrame, clock: Clock) -> pd.DataFrame:
     time_s = frame["time_s"].to_numpy()
     bare = ~np.isfinite(time_s)
@@ -64,7 +70,7 @@ def _drop_unstamped(frame: pd.DataFrame, clock: Clock) -> pd.DataFrame:
         clock.warnings.append(f"{_samples(bare.sum())} without a time stamp left out.")
     if bare.all():
         return frame[~bare]
-    far = ~bare & (np.abs(time_s - np.median(time_s[~bare])) > MAX_SPAN_S)
+    far = ~bare & (np.abs(time_s - middle_stamp(time_s)) > MAX_SPAN_S)
     if far.any():
         clock.warnings.append(
             f"{_samples(far.sum())} with a stamp more than {MAX_SPAN_S / 86400:.0f} days from the rest left out."
@@ -82,9 +88,7 @@ def _resolve_repeats(frame: pd.DataFrame, clock: Clock) -> pd.DataFrame:
     merged = _merge(agreeing)
     if len(merged) < len(agreeing):
         n = len(agreeing) - len(merged)
-        clock.warnings.append(
-            f"{_samples(n)} with the stamp of another that they do not contradict were merged with it."
-        )
+        clock.warnings.append(f"{_samples(n)} with the stamp of another that they do not contradict were merged with it.")
     frame = pd.concat([alone, merged, twins[clashes]]).sort_values("time_s", kind="stable", ignore_index=True)
     return _separate(frame, clock) if clashes.any() else frame
 

@@ -7,7 +7,7 @@ import numpy as np
 from analysis.errors import UnreadableFile
 from analysis.reading import fit_facts
 from analysis.reading.assemble import assemble
-from analysis.reading.clock import MAX_SPAN_S
+from analysis.reading.clock import MAX_SPAN_S, middle_stamp
 from analysis.reading.fit_channels import FIELDS, channels
 from analysis.reading.fit_decode import decode
 from analysis.reading.recording import Recording
@@ -21,14 +21,15 @@ FIRST_DATE = 0x10000000
 def read_fit(data: bytes, *, name: str) -> Recording:
     """Read a FIT file. Raises UnreadableFile when there is no header, no sample, or too little that is sound."""
     content = decode(data, name=name, fields=FIELDS)
-    if content.n_records == 0 or "timestamp" not in content.records:
+    stamps = content.records.get("timestamp", np.zeros(0))
+    middle = middle_stamp(stamps)
+    if not np.isfinite(middle):
         raise UnreadableFile(
             f"{name} is a FIT file without samples; choose the file of a recorded ride, not a settings or workout file."
         )
     values, warnings = channels(content)
-    stamps = content.records["timestamp"]
-    absolute = bool(np.nanmedian(stamps) >= FIRST_DATE)
-    near = np.abs(stamps - np.nanmedian(stamps)) <= MAX_SPAN_S  # without stamps that damage moved far away
+    absolute = middle >= FIRST_DATE
+    near = np.abs(stamps - middle) <= MAX_SPAN_S  # without stamps that damage moved far away
     known = fit_facts.facts(content, float(stamps[near].min()))
     kinds = {sensor.get("device_type") for sensor in known.get("sensors", [])}
     if fit_facts.FITNESS_EQUIPMENT in kinds and fit_facts.BIKE_POWER not in kinds:

@@ -87,9 +87,7 @@ def _balance(raw: np.ndarray | None) -> dict[str, np.ndarray]:
     return {name: column for name, column in out.items() if np.isfinite(column).any()}
 
 
-def _developer_power(
-    fields: tuple[DeveloperField, ...], has_native: bool, warnings: list[str]
-) -> dict[str, np.ndarray]:
+def _developer_power(fields: tuple[DeveloperField, ...], has_native: bool, warnings: list[str]) -> dict[str, np.ndarray]:
     """Power that an application wrote: used only where the file has no power of its own, and said so."""
     declared = [f for f in fields if f.native_field_num == NATIVE_POWER_FIELD]
     named = [f for f in fields if f.name.strip().lower() == "power" and (f.units or "").strip().lower() in WATT_WORDS]

@@ -40,9 +40,7 @@ def decode_part(data: bytes, part: Part, wanted: frozenset[str] | None, *, max_r
     if sum(sum(layout.counts) for layout in found.layouts if layout.message == RECORD) > max_records:
         return PartContent(content=FitContent(n_records=0, records={}), reached=found.reached, problem="long")
     decoder = _PartDecoder(data, found.layouts, wanted)
-    return PartContent(
-        content=decoder.content(), reached=found.reached, problem=found.problem, n_misfits=_misfits(found.layouts)
-    )
+    return PartContent(content=decoder.content(), reached=found.reached, problem=found.problem, n_misfits=_misfits(found.layouts))
 
 
 def _misfits(layouts: tuple[Layout, ...]) -> int:
@@ -187,9 +185,7 @@ class _PartDecoder:
     def _block_small(self, layout: Layout, positions: np.ndarray) -> np.ndarray:
         return self.bytes[positions[:, None] + np.arange(layout.size)]
 
-    def _row_values(
-        self, layout: Layout, block: np.ndarray, wanted: frozenset[str] | None
-    ) -> Iterator[tuple[str, list]]:
+    def _row_values(self, layout: Layout, block: np.ndarray, wanted: frozenset[str] | None) -> Iterator[tuple[str, list]]:
         known = fields_of(layout.message)
         at = 1
         for number, size, code in layout.fields:
@@ -234,9 +230,7 @@ class _PartDecoder:
                 offset, at = at, at + size
                 if number == TIMESTAMP and size == 4 and base_of(code).letter == "u4" and layout.counts:
                     positions = layout.positions()
-                    stamps = _typed(self._block_small(layout, positions), offset, 4, base_of(code), layout.big_endian)[
-                        :, 0
-                    ]
+                    stamps = _typed(self._block_small(layout, positions), offset, 4, base_of(code), layout.big_endian)[:, 0]
                     sound = stamps != 0xFFFFFFFF
                     where.append(positions[sound])
                     values.append(stamps[sound].astype(float))

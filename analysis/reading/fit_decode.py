@@ -81,9 +81,7 @@ def _judged(decoded: PartContent, part: Part, number: int, n_bytes: int, name: s
             f"The structure is lost at {where}; {content.n_records} samples before it were kept, the rest is missing."
         )
     elif decoded.problem == "cut":
-        warnings.append(
-            f"The file ends inside a message (at {where}); {content.n_records} samples before it were kept."
-        )
+        warnings.append(f"The file ends inside a message (at {where}); {content.n_records} samples before it were kept.")
     elif part.missing:
         warnings.append(f"The file ends before its checksum; all {content.n_records} samples before it were kept.")
     elif part.unfinished:

@@ -14,7 +14,7 @@ import numpy as np
 
 DEFINITION, DEVELOPER, COMPRESSED = 0x40, 0x20, 0x80
 FIRST_LOOK, LONGEST_LOOK = 16, 4096  # messages looked at in one slice; the look grows while the run goes on
-# Turns of the loop below, measured at 1.1 microseconds each: the ceiling of 5 s of parsing per file, with room to spare.
+# Turns of the loop below, measured at 1.1 microseconds each: the ceiling of 5 s of parsing per file.
 # A four-hour ride needs 500 to 5,000; crossing it is a refusal, not a wait.
 MAX_TURNS = 3_000_000
 

@@ -2,46 +2,49 @@
 
 from __future__ import annotations
 
+import re
+
 from analysis.errors import UnreadableFile
+from analysis.reading.limits import MAX_FILE_BYTES, megabytes
 
-MAX_FILE_BYTES = 64 * 2**20  # a four-hour FIT file is 0.7 MB; 64 MB is far beyond any single ride
 HEAD = 4096
-
-ACCEPTED = "FIT or CSV"
+ACCEPTED = "FIT, TCX, GPX or CSV, plain, as .gz or in a .zip"
+XML_ROOTS = (("tcx", "TrainingCenterDatabase"), ("gpx", "gpx"))
 
 # First bytes of things people drop by mistake -> what they are.
 KNOWN_OTHERS = (
-    (b"%PDF", "a PDF document"),
-    (b"\x89PNG", "a picture"),
-    (b"\xff\xd8\xff", "a picture"),
-    (b"GIF8", "a picture"),
-    (b"PK\x03\x04", "a zip archive"),
-    (b"\x1f\x8b", "a gzip archive"),
-    (b"<", "an XML or HTML file"),
-    (b"{", "a JSON file"),
-    (b"\x7fELF", "a program"),
-    (b"MZ", "a program"),
-    (b"SQLite format 3", "a database"),
+    ("%PDF", "a PDF document"),
+    ("\x89PNG", "a picture"),
+    ("\xff\xd8\xff", "a picture"),
+    ("GIF8", "a picture"),
+    ("PK\x03\x04", "an archive inside an archive"),
+    ("\x1f\x8b", "an archive inside an archive"),
+    ("<", "an XML or HTML file of another kind"),
+    ("{", "a JSON file"),
+    ("\x7fELF", "a program"),
+    ("MZ", "a program"),
+    ("SQLite format 3", "a database"),
 )
 
 
 def sniff(data: bytes, *, name: str) -> str:
-    """Tell "fit" or "csv". Raises UnreadableFile for everything else, naming the file and what to do."""
-    if not isinstance(data, (bytes, bytearray, memoryview)):
-        raise UnreadableFile(f"{name}: expected the bytes of a file, got {type(data).__name__}.")
+    """Tell "fit", "tcx", "gpx" or "csv". Raises UnreadableFile for everything else, saying what it is and what to do."""
     if len(data) == 0:
         raise UnreadableFile(f"{name} is empty; export the recording again, or check that the download finished.")
     if len(data) > MAX_FILE_BYTES:
         raise UnreadableFile(
-            f"{name} has {len(data) / 2**20:.0f} MB, the limit is {MAX_FILE_BYTES // 2**20} MB per file; "
+            f"{name} has {megabytes(len(data))}, the limit is {megabytes(MAX_FILE_BYTES)} per file; "
             "a single ride is far smaller, check that it is the right one."
         )
-    head = bytes(data[:HEAD])
+    head = data[:HEAD]
     if head[8:12] == b".FIT" and head[0] >= 12:
         return "fit"
     text = _head_text(head)
+    for format, root in XML_ROOTS:
+        if re.search(rf"<(\w+:)?{root}[\s>]", text):
+            return format
     for magic, what in KNOWN_OTHERS:
-        if head.startswith(magic) or text.lstrip().encode().startswith(magic):
+        if text.lstrip().startswith(magic):
             raise UnreadableFile(f"{name} is {what}, not a recording; give the recording as {ACCEPTED}.")
     if name.lower().endswith(".fit"):
         raise UnreadableFile(f"{name} is called .fit but has no FIT header; copy it again from the device.")

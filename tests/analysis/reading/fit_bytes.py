@@ -15,9 +15,7 @@ BASE = {"enum": (0x00, "B"), "sint8": (0x01, "b"), "uint8": (0x02, "B"), "uint16
         "string": (0x07, "s")}  # fmt: skip
 
 
-def define(
-    local: int, message: int, fields: list[tuple], developer: list[tuple[int, int, int]] = (), big: bool = False
-):
+def define(local: int, message: int, fields: list[tuple], developer: list[tuple[int, int, int]] = (), big: bool = False):
     """Definition message. fields: (number, base type name[, size in bytes]); developer: (number, size, index)."""
     end = ">" if big else "<"
     out = struct.pack(end + "BBBHB", 0x40 | local | (0x20 if developer else 0), 0, int(big), message, len(fields))

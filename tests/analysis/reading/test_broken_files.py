@@ -114,10 +114,7 @@ def test_developer_descriptions_do_not_leak_from_file_to_file_or_thread_to_threa
             seen.append(0)
 
     described, bare = [], []
-    threads = [
-        threading.Thread(target=attempt, args=(_developer_ride(i % 2 == 0), (described, bare)[i % 2]))
-        for i in range(12)
-    ]
+    threads = [threading.Thread(target=attempt, args=(_developer_ride(i % 2 == 0), (described, bare)[i % 2])) for i in range(12)]
     for thread in threads:
         thread.start()
     for thread in threads:

@@ -142,9 +142,7 @@ def test_alternating_messages_are_told_apart():
 
 def test_power_written_by_an_application_stands_beside_the_files_own(tmp_path):
     body = w.define(1, w.DEVELOPER_DATA_ID, [(3, "uint8")]) + w.put(1, "B", 0)
-    body += w.define(
-        2, w.FIELD_DESCRIPTION, [(0, "uint8"), (1, "uint8"), (2, "uint8"), (3, "string", 8), (15, "uint8")]
-    )
+    body += w.define(2, w.FIELD_DESCRIPTION, [(0, "uint8"), (1, "uint8"), (2, "uint8"), (3, "string", 8), (15, "uint8")])
     body += w.put(2, "BBB8sB", 0, 0, 0x84, b"Other\0\0\0", 7)
     body += w.define(0, w.RECORD, [(253, "uint32"), (7, "uint16")], developer=[(0, 2, 0), (9, 1, 0)])
     body += b"".join(w.put(0, "IHHB", 10**9 + i, 100 + i, 200 + i, 7) for i in range(5))

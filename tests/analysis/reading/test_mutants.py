@@ -31,9 +31,7 @@ def _corpus() -> list[bytes]:
 
 
 CORPUS = _corpus()
-CSV = (
-    "time,power,cadence,speed [km/h]\n" + "".join(f"{1_700_000_000 + i},{200 + i},90,31.5\n" for i in range(200))
-).encode()
+CSV = ("time,power,cadence,speed [km/h]\n" + "".join(f"{1_700_000_000 + i},{200 + i},90,31.5\n" for i in range(200))).encode()
 
 place = st.floats(0, 1, allow_nan=False)
 edit = st.one_of(
@@ -44,9 +42,7 @@ edit = st.one_of(
     st.tuples(st.just("cut"), place, st.just(0)),
 )
 # Most damage that matters sits in the headers and definitions at the front.
-edits = st.lists(
-    st.one_of(edit, edit.map(lambda e: (e[0], e[1] * 0.02, e[2]) if e[0] != "cut" else e)), min_size=1, max_size=6
-)
+edits = st.lists(st.one_of(edit, edit.map(lambda e: (e[0], e[1] * 0.02, e[2]) if e[0] != "cut" else e)), min_size=1, max_size=6)
 
 
 def mutate(data: bytes, changes: list[tuple]) -> bytes:
@@ -123,9 +119,7 @@ def _never_ending(n_bytes: int) -> bytes:
     return w.wrap(body + rng.integers(0, 3, n_bytes, dtype=np.uint8).tobytes())
 
 
-@pytest.mark.parametrize(
-    "build", [lambda: _never_ending(2**20), lambda: w.wrap(w.define(0, 20, []) + bytes(20 * 2**20))]
-)
+@pytest.mark.parametrize("build", [lambda: _never_ending(2**20), lambda: w.wrap(w.define(0, 20, []) + bytes(20 * 2**20))])
 def test_a_file_made_to_keep_us_busy_is_refused(build, monkeypatch):
     monkeypatch.setattr(fit_walk, "MAX_TURNS", 100_000)  # the real one takes seconds
     with pytest.raises(CountercheckError, match="without end"):

@@ -129,9 +129,7 @@ def test_sensors_are_told_apart_by_serial_not_by_index(rides):
     sensors = read((rides / "ride-01.fit").read_bytes(), name="ride-01.fit").facts["sensors"]
     assert [s["type"] for s in sensors].count("bike_power") == 1
     meter = next(
-        s
-        for s in read((rides / "ride-02.fit").read_bytes(), name="x.fit").facts["sensors"]
-        if s.get("device_type") == 11
+        s for s in read((rides / "ride-02.fit").read_bytes(), name="x.fit").facts["sensors"] if s.get("device_type") == 11
     )
     assert (meter["firmware"], meter["battery_status"]) == (pytest.approx(3.2), "ok")
     assert (meter["battery_first_v"], meter["battery_last_v"]) == (

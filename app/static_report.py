@@ -16,7 +16,8 @@ body { font: 16px/1.5 system-ui, sans-serif; color: var(--ink); background: var(
        margin: 2rem auto; padding: 0 1rem; }
 h1 { font-size: 1.1rem; color: var(--soft); font-weight: 600; } h2 { font-size: 1.1rem; margin-top: 2.5rem; }
 .headline { font-size: 1.5rem; line-height: 1.35; margin: .25rem 0 1rem; }
-.wide { overflow-x: auto; } table { border-collapse: collapse; font-variant-numeric: tabular-nums; font-size: .9rem; }
+.wide { overflow-x: auto; margin-bottom: 1.5rem; }
+table { border-collapse: collapse; font-variant-numeric: tabular-nums; font-size: .9rem; }
 caption { text-align: left; color: var(--soft); padding-bottom: .4rem; }
 th, td { padding: .25rem .75rem .25rem 0; border-bottom: 1px solid var(--line); text-align: left; vertical-align: top; }
 th small { display: block; font-weight: 400; color: var(--soft); } .right { text-align: right; white-space: nowrap; }
@@ -124,7 +125,7 @@ def _table(caption: str, columns: Sequence[Column], rows: Iterable[Sequence[str]
         right = ' class="right"' if column.right else ""
         return f"<{tag}{scope}{right}>{inner}</{tag}>"
 
-    lines = ["".join(cell("td", c, escape(v)) for c, v in zip(columns, row, strict=True)) for row in rows]
+    lines = ["".join(cell("td", c, _shown(v, c)) for c, v in zip(columns, row, strict=True)) for row in rows]
     if not lines:
         return ""
     units = (f"<small>{escape(c.unit)}</small>" if c.unit else "" for c in columns)
@@ -134,6 +135,11 @@ def _table(caption: str, columns: Sequence[Column], rows: Iterable[Sequence[str]
         f'<div class="wide"><table><caption>{escape(caption)}</caption>\n'
         f"<thead><tr>{head}</tr></thead>\n<tbody>\n{body}\n</tbody></table></div>"
     )
+
+
+def _shown(value: str, column: Column) -> str:
+    """Escaped; figures get the true minus sign that a terminal may lack."""
+    return escape(value.replace("-", "−") if column.right and value != NOTHING else value)
 
 
 def _finding(finding: Mapping[str, Any]) -> str:

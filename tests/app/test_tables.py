@@ -126,6 +126,6 @@ def test_the_html_file_needs_nothing_from_outside(report):
 def test_the_html_file_holds_headline_tables_and_cautions(report):
     report["cautions"] = [{"topic": "pedals", "text": "The left axle has a left-hand thread."}]
     text = static_report(report)
-    for words in ("Everything agrees.", "hub.line", "+2.5", "-8.8 to +2.9", "left-hand thread", "c.line was left out."):
+    for words in ("Everything agrees.", "hub.line", "+2.5", "−8.8 to +2.9", "left-hand thread", "c.line was left out."):
         assert words in text
     assert len(re.findall(r'<th scope="col"', text)) == len(re.findall("<th", text)) - text.count("<thead")

@@ -23,6 +23,14 @@ CALM_RANGE_W = 12.0
 # A hold's five-second means scatter less than this about their mean, and do not climb by more from end to end.
 MAX_SPREAD_FRAC = 0.07
 MAX_TREND_FRAC = 0.10
+# Riding along looks held by chance for half a minute now and then. A short hold must therefore be held better, the shorter
+# the better (limits at `MIN_HOLD_S` and at `SURE_HOLD_S`, where the ones above take over), or stand beside another one, as
+# in over-and-under sets.
+LONE_SPREAD_FRAC = (0.010, 0.050)
+LONE_TREND_FRAC = (0.020, 0.080)
+SURE_HOLD_S = 90
+BESIDE_S = 8
+MIN_BESIDE_HOLD_S = 38
 # Levels closer than this are one level; a step must also stand out of the autocorrelated noise by this many errors.
 MIN_STEP_FRAC = 0.045
 MIN_STEP_SIGMA = 5.0
@@ -46,7 +54,10 @@ def find_holds(power_w: Floats, *, blocked: np.ndarray) -> list[tuple[int, int]]
     calm = (spread <= np.maximum(CALM_RANGE_FRAC * level, CALM_RANGE_W)) & (level > 2 * IDLE_W) & ~blocked
     pieces = [piece for first, last in runs(calm) for piece in _levels(power_w, first, last)]
     grown = _grown(quick, power_w, _merged(power_w, pieces), blocked)
-    return [(a, b) for a, b in _merged(power_w, grown) if b - a >= MIN_HOLD_S and _is_held(power_w[a:b])]
+    held = [(a, b) for a, b in _merged(power_w, grown) if b - a >= MIN_HOLD_S and _is_held(power_w[a:b], SURE_HOLD_S)]
+    sure = {(a, b) for a, b in held if _is_held(power_w[a:b], b - a)}
+    fair = [(a, b) for a, b in held if (a, b) in sure or b - a >= MIN_BESIDE_HOLD_S]
+    return [piece for piece in held if piece in sure or any(_beside(piece, other) for other in fair)]
 
 
 def fluctuation(power_w: Floats) -> tuple[float | None, float | None]:
@@ -60,10 +71,18 @@ def fluctuation(power_w: Floats) -> tuple[float | None, float | None]:
     return float(np.std(means - slope * at) / means.mean()), float(slope * (k - 1) / means.mean())
 
 
-def _is_held(power_w: Floats) -> bool:
-    inner = power_w[min(8, power_w.size // 6) :]
-    spread, trend = fluctuation(inner)
-    return spread is not None and spread <= MAX_SPREAD_FRAC and abs(trend) <= MAX_TREND_FRAC
+def _is_held(power_w: Floats, length_s: int) -> bool:
+    """Whether power is held well enough for a lone hold of this length."""
+    spread, trend = fluctuation(power_w[min(8, power_w.size // 6) :])
+    lengths = (MIN_HOLD_S, SURE_HOLD_S)
+    most_spread, most_trend = (float(np.interp(length_s, lengths, limit)) for limit in (LONE_SPREAD_FRAC, LONE_TREND_FRAC))
+    if length_s >= SURE_HOLD_S:
+        most_spread, most_trend = MAX_SPREAD_FRAC, MAX_TREND_FRAC
+    return spread is not None and trend is not None and spread <= most_spread and abs(trend) <= most_trend
+
+
+def _beside(piece: tuple[int, int], other: tuple[int, int]) -> bool:
+    return piece != other and (0 <= piece[0] - other[1] <= BESIDE_S or 0 <= other[0] - piece[1] <= BESIDE_S)
 
 
 def _levels(power_w: Floats, first: int, last: int) -> list[tuple[int, int]]:

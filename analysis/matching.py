@@ -33,7 +33,10 @@ RIVAL_OVERLAP_FRAC = 0.5
 
 @dataclass(frozen=True, kw_only=True)
 class Match:
-    """Best lag of one signal: `lag` and `lag_se` in grid steps, `margin` the log-likelihood lead over the next peak."""
+    """Best lag of one signal: `lag` and `lag_se` in grid steps.
+
+    margin : lead in log-likelihood over the next peak, or over the best chance match where that is less.
+    """
 
     lag: float
     lag_se: float
@@ -116,13 +119,16 @@ def best_match(device: Floats, reference: Floats) -> Match | None:
     lag = best - (device.size - 1)
     residual, slope_product, slope = residuals(x, y, lag)
     rival_lag = None if rival is None else rival - (device.size - 1)
+    # seconds are correlated, so likelihoods count the independent ones only; over chance: the best of as many lags as were tried
+    time_constant = correlation_time(residual)
+    over_chance = float(gain[best]) / time_constant - float(np.log(r.size))
+    over_rival = np.inf if rival_lag is None else _lead(x, y, lag, rival_lag) / time_constant
     return Match(
         lag=lag + (vertex(unexplained[best - 1 : best + 2]) if 0 < best < r.size - 1 else 0.0),
         lag_se=_lag_error(residual, slope_product, slope),
         correlation=float(r[best]),
         overlap_s=int(n[best]),
-        # seconds are correlated, so the lead in log-likelihood is that of the independent ones
-        margin=np.inf if rival_lag is None else _lead(x, y, lag, rival_lag) / correlation_time(residual),
+        margin=min(over_chance, over_rival),
         rival_lag=rival_lag,
     )
 
@@ -171,10 +177,14 @@ def residuals(x: Floats, y: Floats, lag: int) -> tuple[Floats, Floats, Floats]:
     devices' noises are independent), and the slope of the reference, each shape (n,), in units of `x`, NaN left out.
     """
     first, last = max(0, -lag), min(x.size, y.size - lag)
+    if last - first < 3:
+        return np.empty(0), np.empty(0), np.empty(0)
     a, b = x[first:last], y[first + lag : last + lag]
     da, db = np.gradient(a), np.gradient(b)
     there = np.isfinite(a) & np.isfinite(b) & np.isfinite(da) & np.isfinite(db)
     a, b, da, db = a[there], b[there], da[there], db[there]
+    if a.size < 3:
+        return np.empty(0), np.empty(0), np.empty(0)
     gain = np.cov(a, b)[0, 1] / max(np.var(b, ddof=1), 1e-12)
     residual = a - a.mean() - gain * (b - b.mean())
     return residual, gain * da * db, gain * db
@@ -182,6 +192,8 @@ def residuals(x: Floats, y: Floats, lag: int) -> tuple[Floats, Floats, Floats]:
 
 def correlation_time(residual: Floats) -> float:
     """Samples per independent sample of a series, from its lag-1 autocorrelation; 1 to 60."""
+    if residual.size < 3:
+        return 1.0
     e = residual - residual.mean()
     power = float(e @ e)
     rho = float(e[1:] @ e[:-1]) / power if power > 0 else 0.0

@@ -26,7 +26,7 @@ WILDCARDS = frozenset({"0.0.0.0", "::", "*"})
 FRAME_BYTES = 64 * 2**10
 # Callbacks carry ids and forms, never recordings.
 OTHER_BODY_BYTES = 4 * 2**20
-YEAR_S = 365 * 86400
+DAY_S = 86400
 
 FIXED_HEADERS = {
     "X-Content-Type-Options": "nosniff",
@@ -58,8 +58,10 @@ def add_headers(server: flask.Flask, script_hashes: Callable[[], Iterable[str]])
         if response.mimetype == "text/html" and not policy:
             policy.append(content_policy(script_hashes()))
         response.headers["Content-Security-Policy"] = policy[0] if policy else content_policy(())
-        if flask.request.path.startswith("/assets/") and "m" in flask.request.args and response.status_code == 200:
-            response.headers["Cache-Control"] = f"public, max-age={YEAR_S}, immutable"  # the address names the version
+        if flask.request.path == "/assets/favicon.ico":
+            # browsers ask for it again at every change of the address; the other assets are asked for once per page and
+            # compared by ETag, because the stamp Dash puts into their address is the same in every wheel
+            response.headers["Cache-Control"] = f"public, max-age={DAY_S}"
         elif response.mimetype in ("text/html", "application/json", "text/csv"):
             response.headers.setdefault("Cache-Control", "private, no-cache")
         return response

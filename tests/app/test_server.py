@@ -306,6 +306,18 @@ def test_the_page_names_its_language_its_width_and_keeps_out_of_indexes(client):
     assert re.search(r'rel="icon"[^>]*href="/assets/favicon', page)
 
 
+def test_a_new_version_reaches_browsers_that_saw_the_old_one(client):
+    # wheels stamp every file alike, so an asset's address does not change with its content: it must be asked for again
+    page = client.get("/").text
+    sheets = re.findall(r'"(/assets/[^"]+\.css[^"]*)"', page)
+    assert sheets
+    for sheet in sheets:
+        answer = client.get(sheet)
+        assert "no-cache" in answer.headers["Cache-Control"]
+        assert client.get(sheet, headers={"If-None-Match": answer.headers["ETag"]}).status_code == 304
+    assert "max-age" in client.get("/assets/favicon.ico").headers["Cache-Control"]
+
+
 @pytest.mark.parametrize("path", ["/nowhere", "/trial/", f"/trial/{'n' * 32}", "/trial/short", "/_mcp", "/_reload-hash"])
 def test_what_does_not_exist_is_404(client, path):
     assert client.get(path).status_code == 404

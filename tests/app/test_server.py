@@ -8,150 +8,16 @@ import hashlib
 import io
 import json
 import re
-import time
 from dataclasses import replace
-from urllib.parse import quote
 
-import pretend
 import pytest
+from conftest import OURS, finished, make, send
 
 from analysis.setup import Setup
 from app import access, ids, links
 from app.main import create_app
 from app.protection import host_allowed
 from app.services import CONFIG_KEY
-
-OURS = {"X-Requested-With": "countercheck", "Origin": "http://localhost"}
-
-
-@pytest.fixture
-def app(settings, counter):
-    made = create_app(replace(settings, max_file_bytes=200_000), engine=counter.engine())
-    yield made
-    counter.gate.set()
-    made.server.config[CONFIG_KEY].jobs.close()
-    made.server.config[CONFIG_KEY].store.close()
-
-
-@pytest.fixture
-def services(app):
-    return app.server.config[CONFIG_KEY]
-
-
-@pytest.fixture
-def client(app):
-    return app.server.test_client()
-
-
-def send(client, data: bytes, name: str, **headers):
-    return client.post("/upload", data=data, headers=OURS | {"X-File-Name": quote(name)} | headers)
-
-
-def make(client, *files: bytes, setup: dict | None = None):
-    sent = [send(client, data, f"{'abc'[i]}.line").get_json() for i, data in enumerate(files)]
-    recordings = [{"id": s["id"], "name": s["name"]} for s in sent]
-    return client.post("/trials", json={"recordings": recordings, "setup": setup or {}}, headers=OURS)
-
-
-def finished(client, path: str):
-    end = time.monotonic() + 20
-    answer = client.get(path)
-    while answer.status_code == 503 and time.monotonic() < end:
-        assert int(answer.headers["Retry-After"]) > 0
-        time.sleep(0.02)
-        answer = client.get(path)
-    return answer
-
-
-# --- uploads
-
-
-def test_an_upload_says_what_it_holds_and_guesses_the_rest(client, services):
-    answer = send(client, b"power 200", "2026-01-17 rear hub é.line")
-    about = answer.get_json()
-    assert answer.status_code == 200
-    assert about["id"] == hashlib.sha256(b"power 200").hexdigest()
-    assert about["name"] == "2026-01-17 rear hub é.line"
-    assert (about["point_guess"], about["firmware_guess"], about["samples"]) == ("hub", "3.1", 120)
-    assert "hub" in about["label_guess"]
-    assert about["start_utc"] == "2023-11-14T22:13:20Z"
-    assert about["duration_s"] == 119.0
-    assert services.store.get_blob(about["id"]) == b"power 200"
-
-
-def test_an_upload_in_a_form_is_taken_too(client):
-    form = {"file": (io.BytesIO(b"power 200"), "hub.line")}
-    answer = client.post("/upload", data=form, headers=OURS, content_type="multipart/form-data")
-    assert (answer.status_code, answer.get_json()["name"]) == (200, "hub.line")
-
-
-@pytest.mark.parametrize(("data", "word"), [(b"", "empty"), (b"\x00\xff noise", "not a recording"), (b"silent 5", "no power")])
-def test_a_bad_file_is_one_sentence_that_names_it_and_is_not_kept(client, settings, data, word):
-    answer = send(client, data, "odd.line")
-    told = answer.get_json()
-    assert answer.status_code == 422
-    assert told["name"] == "odd.line"
-    assert "odd.line" in told["error"]
-    assert word in told["error"]
-    assert "\n" not in told["error"]
-    assert not [p for p in (settings.data_dir / "recordings").rglob("*") if p.is_file()]
-
-
-def test_a_reader_that_fails_is_a_sentence_and_no_traceback(client, counter, monkeypatch):
-    monkeypatch.setattr(pretend, "recording", lambda data, name: 1 / 0)
-    answer = send(client, b"power 200", "odd.line")
-    assert answer.status_code == 422
-    assert "odd.line" in answer.get_json()["error"]
-    assert "ZeroDivision" not in answer.text
-
-
-def test_a_file_beyond_the_limit_is_told_so_by_name(client):
-    answer = send(client, b"p" * 300_000, "huge.line")
-    assert answer.status_code == 413
-    assert "huge.line" in answer.get_json()["error"]
-
-
-def test_other_requests_may_be_far_smaller_only(client):
-    answer = client.post("/trials", data=b"[" * 4_500_000, headers=OURS, content_type="application/json")
-    assert answer.status_code in (400, 413)
-    answer = client.post("/_dash-update-component", data=b"[" * 4_500_000, content_type="application/json")
-    assert answer.status_code == 413
-
-
-@pytest.mark.parametrize("name", ["../../etc/passwd", "C:\\rides\\hub.line", "a\x00b.line", "<b>x</b>.line", "", "é" * 500])
-def test_a_file_name_is_never_a_path_and_never_trusted(client, name):
-    told = send(client, b"power 200", name).get_json()["name"]
-    assert told
-    assert "/" not in told
-    assert "\\" not in told
-    assert told.isprintable()
-    assert len(told) <= 200
-
-
-@pytest.mark.parametrize(
-    "headers",
-    [
-        {},
-        {"X-Requested-With": "countercheck"},  # no browser says where it comes from
-        {"Origin": "http://localhost"},  # a plain form could send this
-        {"X-Requested-With": "countercheck", "Origin": "http://evil.example"},
-        {"X-Requested-With": "countercheck", "Origin": "null"},
-        {"X-Requested-With": "countercheck", "Origin": "http://localhost:9999"},
-        {"X-Requested-With": "countercheck", "Sec-Fetch-Site": "cross-site"},
-        {"X-Requested-With": "countercheck", "Origin": "http://localhost", "Sec-Fetch-Site": "same-site"},
-    ],
-)
-@pytest.mark.parametrize("path", ["/upload", "/trials"])
-def test_another_sites_page_cannot_upload(client, headers, path):
-    answer = client.post(path, data=b"power 200", headers=headers)
-    assert answer.status_code == 403
-
-
-def test_another_sites_page_cannot_call_back(client):
-    body = {"output": "x.children", "inputs": [], "changedPropIds": []}
-    for headers in ({"Origin": "http://evil.example"}, {"Sec-Fetch-Site": "cross-site"}):
-        assert client.post("/_dash-update-component", json=body, headers=headers).status_code == 403
-
 
 # --- trials, keys, cookies
 

@@ -6,7 +6,7 @@ import json
 from urllib.parse import quote
 
 import pytest
-from conftest import settled
+from conftest import OURS, settled
 
 from analysis.setup import setup_from_toml
 from app import cli, links
@@ -15,20 +15,19 @@ from app.main import create_app
 from app.places import sample_dir
 from app.services import CONFIG_KEY
 
-OURS = {"X-Requested-With": "countercheck", "Origin": "http://localhost"}
 FILES = ("hub.fit", "spider.fit", "pedals.fit")
 
 
 @pytest.fixture
-def app(settings):
+def real_app(settings):
     made = create_app(settings)
     yield made
     made.server.config[CONFIG_KEY].jobs.close()
     made.server.config[CONFIG_KEY].store.close()
 
 
-def test_files_sent_to_the_page_give_what_the_command_line_gives(app, tmp_path):
-    client, services = app.server.test_client(), app.server.config[CONFIG_KEY]
+def test_files_sent_to_the_page_give_what_the_command_line_gives(real_app, tmp_path):
+    client, services = real_app.server.test_client(), real_app.server.config[CONFIG_KEY]
     setup = setup_from_toml((sample_dir() / "setup.toml").read_text(encoding="utf-8"))
     sent = []
     for name in FILES:
@@ -48,8 +47,8 @@ def test_files_sent_to_the_page_give_what_the_command_line_gives(app, tmp_path):
     assert downloaded == json.loads(out.read_text(encoding="utf-8"))
 
 
-def test_a_lost_cache_gives_the_same_bytes_again(app):
-    services = app.server.config[CONFIG_KEY]
+def test_a_lost_cache_gives_the_same_bytes_again(real_app):
+    services = real_app.server.config[CONFIG_KEY]
     store = services.store
     pairs = [(store.put_blob((sample_dir() / name).read_bytes()), name) for name in FILES]
     trial_id = store.create_trial(pairs, setup_from_toml((sample_dir() / "setup.toml").read_text())).trial_id
@@ -63,8 +62,8 @@ def test_a_lost_cache_gives_the_same_bytes_again(app):
     restarted.close()
 
 
-def test_the_file_and_the_kept_reading_of_it_give_equal_recordings(app):
-    services = app.server.config[CONFIG_KEY]
+def test_the_file_and_the_kept_reading_of_it_give_equal_recordings(real_app):
+    services = real_app.server.config[CONFIG_KEY]
     sha256 = services.store.put_blob((sample_dir() / "pedals.fit").read_bytes())
     fresh = services.jobs.read(sha256, "pedals.fit")
     kept = services.jobs.read(sha256, "pedals.fit")
@@ -82,11 +81,11 @@ def texts(tree) -> list[str]:
     return [tree] if isinstance(tree, str) else []
 
 
-def test_the_page_of_a_finished_trial_shows_its_headline_at_once(app):
+def test_the_page_of_a_finished_trial_shows_its_headline_at_once(real_app):
     # Dash's own routing callback, asked over HTTP as the browser asks it; the rest is tested in a browser
-    client = app.server.test_client()
+    client = real_app.server.test_client()
     path = client.get("/demo").headers["Location"]
-    answer = settled(app.server.config[CONFIG_KEY].jobs, links.parse(path).trial_id, within_s=120)
+    answer = settled(real_app.server.config[CONFIG_KEY].jobs, links.parse(path).trial_id, within_s=120)
     children, store = (
         {"id": "_pages_content", "property": "children"},
         {"id": "_pages_store", "property": "data"},

@@ -10,6 +10,7 @@ import pandas as pd
 
 from analysis.errors import UnreadableFile
 from analysis.reading import clock
+from analysis.reading.health import health
 from analysis.reading.naming import guess_label, guess_point
 from analysis.reading.recording import CHANNELS, Recording
 
@@ -48,6 +49,9 @@ def assemble(
     if not absolute_clock:
         said.append("The time stamps count from a start and say nothing of the date; align this recording by a signal.")
     known = dict(facts or {})
+    report = health(samples, interval_s=interval_s, timer_stops=known.get("timer_stops", []))
+    said += [line.text for line in report if line.notable]
+    known["health"] = [line.to_dict() for line in report]
     known["clock"] = {"repeated": settled.repeated, "backward": settled.backward}
     known["records_read"] = len(values)
     known["label_guess"] = guess_label(name)

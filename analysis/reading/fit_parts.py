@@ -75,6 +75,6 @@ def _checksum_warnings(parts: list[Part]) -> list[str]:
         return []
     where = "" if len(parts) == 1 else f" of part {', '.join(wrong)}"
     return [
-        f"The stored checksum{where} does not match the bytes: the file was changed or damaged after it was written; "
+        f"The stored checksum{where} does not match: the file was changed or damaged after it was written; "
         "single values may be wrong."
     ]

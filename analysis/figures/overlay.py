@@ -17,7 +17,7 @@ import plotly.graph_objects as go
 from analysis.errors import OutOfRange
 from analysis.figures.ink import Theme, blank_figure, ink_of, plain_axis
 from analysis.figures.rows import Row, draw_blocks, draw_power, draw_strips
-from analysis.figures.thinning import RUNNING_S, step_for
+from analysis.figures.thinning import step_for
 from analysis.trial import Trial
 
 # The page lays its selection layer over exactly the box that these leave.
@@ -106,21 +106,12 @@ def clock_text(time_s: float) -> str:
 
 
 def _row_names(report: Mapping[str, Any], trial: Trial, step_s: float) -> list[str]:
-    smooth = f"mean of {step_s:g} s, shade from lowest to highest sample" if step_s > 1 else "every sample"
-    bands = {a["label"]: a["worst_pct"] for a in report["allowances"] if a.get("worst_pct")}
-    names = [f"power [W], {smooth}"]
-    for label in trial.labels[1:]:
-        band = (
-            f"; shaded: the allowance, {_signed(bands[label][0])} to {_signed(bands[label][1])} %"
-            if label in bands
-            else ""
-        )
-        names.append(f"{label} minus {trial.reference} [%], running {RUNNING_S} s{band}")
-    return [*names, "blocks"]
-
-
-def _signed(value: float) -> str:
-    return f"{value:+.1f}".replace("-", "−")
+    smooth = f"means of {step_s:g} s, shade: range" if step_s > 1 else "every sample"
+    banded = {a["label"] for a in report["allowances"] if a.get("worst_pct")}
+    strips = [
+        f"{label} minus {trial.reference} [%]" + (", shade: allowance" if label in banded else "") for label in trial.labels[1:]
+    ]
+    return [f"power [W], {smooth}", *strips, "blocks"]
 
 
 def _name_rows(figure: go.Figure, names: list[str], theme: Theme, rows: list[Row]) -> None:

@@ -175,9 +175,7 @@ def _draw_excess(figure: go.Figure, bins: Thinned, low: float, high: float, styl
             )
 
 
-def draw_blocks(
-    figure: go.Figure, blocks: list[Mapping[str, Any]], theme: Theme, view: tuple[float, float], row: Row
-) -> None:
+def draw_blocks(figure: go.Figure, blocks: list[Mapping[str, Any]], theme: Theme, view: tuple[float, float], row: Row) -> None:
     ink = ink_of(theme)
     seen = [b for b in blocks if b["end_s"] > view[0] and b["start_s"] < view[1]]
     start = np.array([max(b["start_s"], view[0]) for b in seen])

@@ -49,7 +49,6 @@ def name_choices(labels, field_ids):
     State(ids.TITLE, "value"),
     State(ids.LOSS_LOW, "value"),
     State(ids.LOSS_HIGH, "value"),
-    running=[(Output(ids.ANALYSE, "disabled"), True, False)],
     prevent_initial_call=True,
 )
 def analyse(clicks, uploads, setup_text, field_ids, values, reference, title, low, high):

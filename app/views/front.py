@@ -26,7 +26,9 @@ def front(report: Mapping[str, Any], trial: Trial) -> html.Header:
     if report.get("second_sentence"):
         children.append(html.P(report["second_sentence"], className="second-sentence"))
     children.append(verdict_lines(report, trial))
-    children += [parts.notice(sentence) for sentence in report.get("warnings", ())]
+    if report.get("warnings"):
+        notes = html.Ul([html.Li(sentence) for sentence in report["warnings"]])
+        children.append(html.Div([html.Strong("To bear in mind"), notes], className="notice", role="note"))
     return html.Header(children, className="front")
 
 

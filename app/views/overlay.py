@@ -6,7 +6,7 @@ from typing import Any
 
 from dash import dcc, html
 
-from analysis.figures import MARGIN_PX, height_px
+from analysis.figures import MARGIN_PX, RUNNING_S, height_px
 from analysis.trial import Trial
 from app import ids
 from app.views import parts
@@ -30,11 +30,10 @@ def overlay_panel(trial: Trial, window: tuple[float, float] | None) -> html.Figu
         style={"minHeight": f"{height}px"},
     )
     caption = html.Figcaption(
-        "Drag across the chart to select an interval, or click a block. With the keyboard: tab to one of the two "
-        "edges, "
-        "arrow keys move it by a second, with shift by ten, Escape selects the whole trial. The table in section "
-        "2 holds "
-        "the same in figures.",
+        "Drag across the chart to select an interval, or click a block. By keyboard: tab to one of the two edges; the "
+        "arrow keys move it by a second, with shift by ten; Escape selects the whole trial. Behind the power lines, "
+        "the shade runs from the lowest to the highest sample of each step; the differences are running means over "
+        f"{RUNNING_S} s. Section 2 holds the same in figures.",
         className="small",
     )
     label = "Power of all recordings, difference of each device from the reference, and blocks, over time"

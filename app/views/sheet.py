@@ -107,12 +107,15 @@ def _recording_row(sheet: str, fields: RecordingFields) -> html.Fieldset:
 
     values = fields.values
     options = [{"label": POINT_MEANS[p], "value": p} for p in POINTS] + [{"label": NOT_STATED, "value": NOT_STATED}]
-    point = dcc.Dropdown(
-        id=at(ids.POINT), options=options, value=values.get(ids.POINT) or NOT_STATED, clearable=False, searchable=False
+    point = html.Fieldset(
+        [
+            html.Legend("Measuring point"),
+            dcc.RadioItems(id=at(ids.POINT), options=options, value=values.get(ids.POINT) or NOT_STATED, className="choices"),
+        ],
+        className="point-choice",
     )
     columns = [
         _labelled("Label", dcc.Input(id=at(ids.LABEL), value=values.get(ids.LABEL) or "", maxLength=60)),
-        html.Div([html.Span("Measuring point", className="field-name"), point], className="field", role="group"),
         _labelled(
             "Claim, ±",
             _number(at(ids.CLAIM), values.get(ids.CLAIM), placeholder=f"{DEFAULT_CLAIM_PCT:g}"),
@@ -123,7 +126,7 @@ def _recording_row(sheet: str, fields: RecordingFields) -> html.Fieldset:
     if sheet == ids.EDIT:
         columns.append(_labelled("Shift by hand", _number(at(ids.SHIFT), values.get(ids.SHIFT), placeholder="found"), "s"))
     legend = html.Legend([html.Span(fields.name, className="file-name"), html.Span(f" {fields.about}", className="small")])
-    return html.Fieldset([legend, html.Div(columns, className="field-row")], className="recording-row")
+    return html.Fieldset([legend, html.Div(columns, className="field-row"), point], className="recording-row")
 
 
 def _number(id_: Any, value: float | None, *, placeholder: str = "") -> dcc.Input:

@@ -14,14 +14,17 @@ DEVICE_COLUMNS = 4
 
 
 def block_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
-    """Section with the delta table."""
+    """Section with the delta table.
+
+    The roles repeat what a table is anyway: on a phone its rows are laid out as cards, and a browser would then forget.
+    """
     meaning = (
         "The ride, cut where its character changes; the same cut for every device. A delta is device minus reference, "
         "in percent of the reference, over the settled part of the block."
     )
-    head = [_head(labels), html.Tbody([_row(block, report, labels) for block in report["blocks"]])]
+    rows = [_row(block, report, labels) for block in report["blocks"]]
     caption = html.Caption("Delta by block. Click a row, or press Enter on it, to select the block on the overlay.")
-    table = html.Table([caption, *head], className="block-table")
+    table = html.Table([caption, _head(labels), html.Tbody(rows, role="rowgroup")], className="block-table", role="table")
     return parts.section(number_, "blocks", "Differences, block by block", meaning, scrolling(table, "Delta by block"))
 
 
@@ -45,24 +48,26 @@ def _row(block: Mapping[str, Any], report: Mapping[str, Any], labels: Sequence[s
     name = html.Th(
         [
             html.Span(block.get("letter") or block["kind"][0].upper(), className=f"block-letter {block['kind']}"),
-            html.Span(block.get("name") or KIND_MEANS[block["kind"]] + edited, className="block-name"),
+            html.Span((block.get("name") or KIND_MEANS[block["kind"]]) + edited, className="block-name"),
             html.Span(f" {block['id']}", className="small"),
         ],
         scope="row",
+        role="rowheader",
     )
     cells = [
         name,
-        html.Td(parts.stretch_text(block["start_s"], block["end_s"]), className="num"),
-        html.Td(clock_text(block["end_s"] - block["start_s"]), className="num"),
-        html.Td(number(reference_w), className="num"),
+        html.Td(parts.stretch_text(block["start_s"], block["end_s"]), className="num when", role="cell"),
+        html.Td(clock_text(block["end_s"] - block["start_s"]), className="num long", role="cell"),
+        html.Td(number(reference_w), className="num reference-w", role="cell"),
     ]
     for label in labels[1:]:
-        cells += _delta_cells(deltas.get(label))
+        cells += _delta_cells(label, deltas.get(label))
     start_s, end_s = selected_stretch(block)
     data = {"data-from": str(start_s), "data-to": str(end_s), "data-start": str(block["start_s"])}
     return html.Tr(
         cells,
         tabIndex="0",
+        role="row",
         className=f"block-row {block['kind']}",
         **{**data, "data-end": str(block["end_s"]), "data-block": block["id"], "aria-selected": "false"},
     )
@@ -76,18 +81,13 @@ def selected_stretch(block: Mapping[str, Any]) -> tuple[float, float]:
     return start_s, end_s
 
 
-def _delta_cells(entry: Mapping[str, Any] | None) -> list[html.Td]:
-    if entry is None:
-        return [
-            html.Td(NOTHING, className="num first"),
-            *(html.Td(NOTHING, className="num") for _ in range(2)),
-            html.Td(""),
-        ]
+def _delta_cells(label: str, entry: Mapping[str, Any] | None) -> list[html.Td]:
+    entry = entry or {"delta_w": None, "delta_pct": None, "delta_pct_ci": None, "verdict": None}
     return [
-        html.Td(signed(entry["delta_w"]), className="num first"),
-        html.Td(html.Strong(signed(entry["delta_pct"])), className="num"),
-        html.Td(span(entry["delta_pct_ci"]), className="num"),
-        html.Td(parts.verdict_mark(entry["verdict"], entry.get("reason"))),
+        html.Td(signed(entry["delta_w"]), className="num first delta-w", role="cell"),
+        html.Td(html.Strong(signed(entry["delta_pct"])), className="num delta-pct", role="cell", **{"data-device": label}),
+        html.Td(span(entry["delta_pct_ci"]), className="num delta-ci", role="cell"),
+        html.Td(parts.verdict_mark(entry["verdict"], entry.get("reason")), className="delta-verdict", role="cell"),
     ]
 
 

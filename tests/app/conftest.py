@@ -1,21 +1,16 @@
 from __future__ import annotations
 
-import time
 from dataclasses import dataclass, replace
-from urllib.parse import quote
 
 import pretend
 import pytest
 
 from analysis.setup import Setup
-from app.jobs import Jobs, Working
+from app.jobs import Jobs
 from app.main import create_app
 from app.services import CONFIG_KEY
 from app.settings import Settings
 from app.store import Store
-
-# What the page sends with an upload: a header no form can set, and where it comes from.
-OURS = {"X-Requested-With": "countercheck", "Origin": "http://localhost"}
 
 
 @pytest.fixture
@@ -62,16 +57,6 @@ def bench(settings, store, counter):
     jobs.close()
 
 
-def settled(jobs: Jobs, trial_id: str, *, within_s: float = 20.0):
-    """Ask until the answer is final; the bound only ends a hung test."""
-    end = time.monotonic() + within_s
-    answer = jobs.ask(trial_id)
-    while isinstance(answer, Working) and time.monotonic() < end:
-        time.sleep(0.01)
-        answer = jobs.ask(trial_id)
-    return answer
-
-
 @pytest.fixture
 def app(settings, counter):
     made = create_app(replace(settings, max_file_bytes=200_000), engine=counter.engine())
@@ -89,23 +74,3 @@ def services(app):
 @pytest.fixture
 def client(app):
     return app.server.test_client()
-
-
-def send(client, data: bytes, name: str, **headers):
-    return client.post("/upload", data=data, headers=OURS | {"X-File-Name": quote(name)} | headers)
-
-
-def make(client, *files: bytes, setup: dict | None = None):
-    sent = [send(client, data, f"{'abc'[i]}.line").get_json() for i, data in enumerate(files)]
-    recordings = [{"id": s["id"], "name": s["name"]} for s in sent]
-    return client.post("/trials", json={"recordings": recordings, "setup": setup or {}}, headers=OURS)
-
-
-def finished(client, path: str):
-    end = time.monotonic() + 20
-    answer = client.get(path)
-    while answer.status_code == 503 and time.monotonic() < end:
-        assert int(answer.headers["Retry-After"]) > 0
-        time.sleep(0.02)
-        answer = client.get(path)
-    return answer

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import pretend
 import pytest
-from conftest import settled
+from asking import settled
 
 from analysis.errors import CountercheckError, NotOneRide
 from analysis.setup import DeviceSetup, Setup

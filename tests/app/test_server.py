@@ -11,7 +11,7 @@ import re
 from dataclasses import replace
 
 import pytest
-from conftest import OURS, finished, make, send
+from asking import OURS, finished, make, send
 
 from analysis.setup import Setup
 from app import access, ids, links

@@ -7,7 +7,7 @@ import io
 
 import pretend
 import pytest
-from conftest import OURS, send
+from asking import OURS, send
 
 
 def test_an_upload_says_what_it_holds_and_guesses_the_rest(client, services):

@@ -6,7 +6,7 @@ import json
 from urllib.parse import quote
 
 import pytest
-from conftest import OURS, settled
+from asking import OURS, settled
 
 from analysis.setup import setup_from_toml
 from app import cli, links

@@ -73,7 +73,7 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
     agreement = tuple(agreement_of(trial, d.label, blocks, noise[d.label]) for d in trial.devices)
     tell("explaining the differences", 0.9)
     findings = _findings(trial, blocks, consensus, summary, alignments[1:], response)
-    judged = [(d.label, _headline_summary(d.label, summary)) for d in trial.devices]
+    judged = [(d.label, *_headline_summary(d.label, summary)) for d in trial.devices]
     scope = "One unit of each, one rig, one ride."
     return Comparison(
         setup=setup,
@@ -215,9 +215,10 @@ def _findings(
     return tuple(found)
 
 
-def _headline_summary(label: str, summary: Sequence[tuple[str, JudgedDelta]]) -> JudgedDelta:
+def _headline_summary(label: str, summary: Sequence[tuple[str, JudgedDelta]]) -> tuple[str, JudgedDelta]:
     by_kind = {kind: d for kind, d in summary if d.label == label}
-    return by_kind.get("steady") or by_kind["all"]
+    kind = "steady" if "steady" in by_kind else "all"
+    return kind, by_kind[kind]
 
 
 def _default_title(named: list[_Named]) -> str:

@@ -12,20 +12,20 @@ _RANK = {"outside": 0, "unsettled": 1, "within": 2}
 _MOVING = ("drift", "temperature")
 
 
-def headline(reference: str, summaries: Sequence[tuple[str, JudgedDelta]], findings: Sequence[Finding]) -> str:
+def headline(reference: str, summaries: Sequence[tuple[str, str, JudgedDelta]], findings: Sequence[Finding]) -> str:
     """One sentence with its numbers: the device that most needs explaining, then how the others stand.
 
     Parameters
     ----------
-    summaries : (label, what is judged of it) per device; held power where some was held, else the whole ride.
+    summaries : (label, kind, what is judged of it) per device; kind "steady" where power was held, else "all".
     """
     if not summaries:
         return "There is nothing to compare."
-    ordered = sorted(summaries, key=lambda item: (_RANK[item[1].verdict], item[0] not in _moving(findings)))
+    ordered = sorted(summaries, key=lambda item: (_RANK[item[2].verdict], item[0] not in _moving(findings)))
     moving = [item for item in ordered if item[0] in _moving(findings)]
-    label, judged = moving[0] if moving and ordered[0][1].verdict != "outside" else ordered[0]
-    sentence = _about(label, reference, judged, [f for f in findings if f.label == label])
-    others = [_aside(other, j) for other, j in summaries if other != label]
+    label, kind, judged = moving[0] if moving and ordered[0][2].verdict != "outside" else ordered[0]
+    sentence = _about(label, reference, kind, judged, [f for f in findings if f.label == label])
+    others = [_aside(other, j) for other, _, j in summaries if other != label]
     return f"{sentence}{'; ' + '; '.join(others) if others else ''}."
 
 
@@ -39,7 +39,7 @@ def _moving(findings: Sequence[Finding]) -> set[str]:
     return {f.label for f in findings if f.code in _MOVING and f.strength == "clear"}
 
 
-def _about(label: str, reference: str, judged: JudgedDelta, findings: Sequence[Finding]) -> str:
+def _about(label: str, reference: str, kind: str, judged: JudgedDelta, findings: Sequence[Finding]) -> str:
     first = findings[0] if findings else None
     band = f"{signed(judged.allowance_pct[0])} to {signed(judged.allowance_pct[1])} %"
     if judged.delta_pct is None or judged.delta_pct_ci is None:
@@ -51,7 +51,7 @@ def _about(label: str, reference: str, judged: JudgedDelta, findings: Sequence[F
         )
     low, high = judged.delta_pct_ci
     reads = (
-        f"{label} against {reference}: {signed(judged.delta_pct)} % {_when(first)} "
+        f"{label} against {reference}: {signed(judged.delta_pct)} % {_when(kind, first)} "
         f"(95 % interval {signed(low)} to {signed(high)} %)"
     )
     if judged.verdict == "outside":
@@ -61,7 +61,9 @@ def _about(label: str, reference: str, judged: JudgedDelta, findings: Sequence[F
     return f"{reads}, and this trial cannot tell whether that is more than the {band} that claims and drivetrain loss explain"
 
 
-def _when(first: Finding | None) -> str:
+def _when(kind: str, first: Finding | None) -> str:
+    if kind != "steady":
+        return "over the whole ride"
     return (
         "while power is held, and not otherwise" if first is not None and first.code == "steady-bias" else "while power is held"
     )

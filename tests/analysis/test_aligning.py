@@ -2,12 +2,12 @@
 
 import numpy as np
 import pytest
-from made import recording, without
 from pytest import approx
-from sample_data.ride_model import hold_plan, record, ride
 
 from analysis.aligning import align
 from analysis.errors import NotOneRide
+from made import recording, without
+from sample_data.ride_model import hold_plan, record, ride
 
 PLAN = hold_plan([150, 200, 250, 180])
 POWER_ONLY = ("heart_rate_bpm", "cadence_rpm", "temperature_degc")
@@ -100,7 +100,7 @@ def test_a_pattern_that_repeats_exactly_is_never_settled():
 def test_two_rides_without_common_time_are_refused_with_both_spans():
     device, _ = pair(1, plan=hold_plan([150, 220, 180], hold_s=240), clock_ahead_s=86400)
     _, reference = pair(9)
-    with pytest.raises(NotOneRide, match="device and reference share no time .* UTC"):
+    with pytest.raises(NotOneRide, match=r"device and reference share no time .* UTC"):
         align(device, reference, label="device")
 
 

@@ -1,12 +1,14 @@
 """The partition: invariants, protocols with known edges, and what must not move an edge."""
 
+import itertools
+
 import numpy as np
 import pytest
-from made import trial_of
-from sample_data.ride_model import Step, hold_plan, record, ride, sync_pattern
 
 from analysis.blocks import entry_trim_s, find_blocks
 from analysis.consensus import consensus_of
+from made import trial_of
+from sample_data.ride_model import Step, hold_plan, record, ride, sync_pattern
 
 
 def step(name, duration_s, target_w, kind="steady", cadence_rpm=88.0):
@@ -37,7 +39,7 @@ def iou(start, end, block):
 @pytest.mark.parametrize("seed", range(4))
 def test_every_second_lies_in_exactly_one_block(seed):
     blocks = blocks_of({**FAST, "dropouts_s": [(500, 540)]}, {**LATE, "pauses_s": [(900, 1000)]}, seed=seed)
-    for before, after in zip(blocks[:-1], blocks[1:], strict=True):
+    for before, after in itertools.pairwise(blocks):
         assert after.start_s == before.end_s
     assert all(b.end_s > b.start_s for b in blocks)
     assert all(b.start_s <= b.interior_start_s < b.interior_end_s <= b.end_s for b in blocks)

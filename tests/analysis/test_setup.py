@@ -1,0 +1,75 @@
+"""The set-up: what it takes, and a complaint that names the key for everything else."""
+
+import pytest
+
+from analysis.errors import BadSetup
+from analysis.setup import DEFAULT_LOSS_PCT, Setup, setup_from_dict, setup_from_toml
+
+WHOLE = """
+[trial]
+title = "Boathouse, evening"
+reference = "hub"
+[drivetrain]
+loss_pct = [1.0, 4]
+[[device]]
+label = "hub"
+file = "hub.fit"
+point = "hub"
+claim_pct = 1.5
+firmware = "3.10"
+shift_s = -0.4
+[[plan]]
+name = "hold 200"
+duration_s = 600
+target_w = 200
+kind = "steady"
+"""
+
+
+def test_every_documented_key_is_read():
+    got = setup_from_toml(WHOLE)
+    assert (got.title, got.reference, got.loss_pct) == ("Boathouse, evening", "hub", (1.0, 4.0))
+    device = got.devices[0]
+    assert (device.label, device.file, device.point, device.claim_pct) == ("hub", "hub.fit", "hub", 1.5)
+    assert (device.firmware, device.shift_s) == ("3.10", -0.4)
+    step = got.plan[0]
+    assert (step.name, step.duration_s, step.target_w, step.kind) == ("hold 200", 600.0, 200.0, "steady")
+
+
+def test_nothing_is_required():
+    assert setup_from_toml("") == Setup()
+    assert Setup().loss_pct == DEFAULT_LOSS_PCT
+
+
+def test_tree_reads_back_to_the_same_setup():
+    setup = setup_from_toml(WHOLE)
+    assert setup_from_dict(setup.to_dict()) == setup
+
+
+@pytest.mark.parametrize(
+    ("text", "names"),
+    [
+        ("[trial]\nname = 'x'", "trial.name"),
+        ("[rider]\nmass = 70", "rider"),
+        ("[[device]]\nlabel = 'a'\npoint = 'saddle'", "device[0].point"),
+        ("[[device]]\npoint = 'hub'", "device[0] needs a file or a label"),
+        ("[[device]]\nlabel = 'a'\nclaim_pct = '1'", "device[0].claim_pct"),
+        ("[[device]]\nlabel = 'a'\nclaim_pct = nan", "device[0].claim_pct"),
+        ("[[device]]\nlabel = 'a'\nclaim_pct = true", "device[0].claim_pct"),
+        ("[[device]]\nlabel = 'a'\nshift_s = inf", "device[0].shift_s"),
+        ("[[device]]\nlabel = 'a'\n[[device]]\nlabel = 'a'", "label = 'a'"),
+        ("[drivetrain]\nloss_pct = [5, 1]", "drivetrain.loss_pct"),
+        ("[drivetrain]\nloss_pct = 3", "drivetrain.loss_pct"),
+        ("[[plan]]\nname = 'x'", "plan[0].duration_s is missing"),
+        ("[[plan]]\nduration_s = 60\nkind = 'fast'", "plan[0].kind"),
+        ("device = 3", "device must be a list"),
+        ("[trial\n", "not valid TOML"),
+    ],
+)
+def test_complaint_is_one_sentence_that_names_file_and_key(text, names):
+    with pytest.raises(BadSetup) as caught:
+        setup_from_toml(text, name="mine.toml")
+    message = str(caught.value)
+    assert message.startswith("mine.toml")
+    assert names in message
+    assert "\n" not in message

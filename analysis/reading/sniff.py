@@ -61,4 +61,4 @@ def _head_text(head: bytes) -> str:
 
 def _is_text(text: str) -> bool:
     """Text has printable signs, tabs and line ends only; any other control sign means something binary."""
-    return not any(ord(c) < 32 and c not in "\t\n\f\r" for c in text)
+    return re.search(r"[\x00-\x08\x0b\x0e-\x1f]", text) is None

@@ -7,7 +7,7 @@ expected drivetrain loss and no finding.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analysis.aligning import Alignment
 from analysis.causes import Cause
@@ -63,7 +63,7 @@ def findings_of(trial: Trial, seen: Evidence) -> tuple[Finding, ...]:
     found += [*_lag(trial, seen), *_smoothing(trial, seen), *_lost(seen)]
     if not found:
         found = [_nothing(trial, seen)]
-    return (*found, *_clock(trial, seen))
+    return tuple(replace(f, text=f.text[0].upper() + f.text[1:]) for f in (*found, *_clock(trial, seen)))
 
 
 def _held(seen: Evidence) -> JudgedDelta | None:

@@ -26,7 +26,7 @@ def headline(reference: str, summaries: Sequence[tuple[str, str, JudgedDelta]], 
     label, kind, judged = moving[0] if moving and ordered[0][2].verdict != "outside" else ordered[0]
     sentence = _about(label, reference, kind, judged, [f for f in findings if f.label == label])
     others = [_aside(other, j) for other, _, j in summaries if other != label]
-    return f"{sentence}{'; ' + '; '.join(others) if others else ''}."
+    return f"{sentence[0].upper()}{sentence[1:]}{'; ' + '; '.join(others) if others else ''}."
 
 
 def second_sentence(findings: Sequence[Finding], scope: str) -> str:
@@ -45,10 +45,8 @@ def _about(label: str, reference: str, kind: str, judged: JudgedDelta, findings:
     if judged.delta_pct is None or judged.delta_pct_ci is None:
         return f"{label} and {reference} share too little power to be compared"
     if first is not None and first.code in _MOVING:
-        return (
-            f"{label} against {reference}: the reading is not constant but moves {first.short}, where claims and drivetrain "
-            f"loss allow {band}"
-        )
+        grows = "climbs" if first.size > 0 else "falls"
+        return f"{label} against {reference}: the difference {grows} {first.short}; claims and drivetrain loss explain {band}"
     low, high = judged.delta_pct_ci
     reads = (
         f"{label} against {reference}: {signed(judged.delta_pct)} % {_when(kind, first)} "

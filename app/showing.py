@@ -16,6 +16,7 @@ from app.access import is_owner
 from app.forms import Rows, setup_of
 from app.jobs import Ready, Working
 from app.services import get_services
+from app.views.frozen import html_text
 from app.views.interval import interval_card
 from app.views.notices import failed_view, progress_view
 from app.views.owner import owner_panel
@@ -44,17 +45,17 @@ def content(trial_id: str, window: Window) -> tuple[Any, bool]:
     return trial_view(report, trial, trial_id=trial_id, window=window, judged=judged, owner_part=owner), True
 
 
-def card(trial_id: str, window: Window) -> Any:
-    """The interval card of a trial whose result is there; None while it is not."""
+def card(trial_id: str, window: Window) -> str | None:
+    """The interval card, as HTML, of a trial whose result is there; None while it is not."""
     answer = get_services().jobs.ask(trial_id)
     if not isinstance(answer, Ready):
         return None
     trial = answer.open_trial.trial
     window = inside(window, trial)
     try:
-        return interval_card(judged_window(trial, window), trial, window)
+        return html_text(interval_card(judged_window(trial, window), trial, window))
     except CountercheckError as problem:
-        return interval_card([], trial, window, problem=str(problem))
+        return html_text(interval_card([], trial, window, problem=str(problem)))
 
 
 def judged_window(trial: Trial, window: Window) -> list[dict[str, Any]]:
@@ -77,9 +78,7 @@ def chart(trial_id: str, theme: str, view: Window) -> Any:
     answer = get_services().jobs.ask(trial_id)
     if not isinstance(answer, Ready):
         return None
-    return overlay(
-        answer.open_trial.report, answer.open_trial.trial, theme="dark" if theme == "dark" else "light", view=view
-    )
+    return overlay(answer.open_trial.report, answer.open_trial.trial, theme="dark" if theme == "dark" else "light", view=view)
 
 
 def change_setup(trial_id: str, rows: Rows, *, reference: str | None, title: str | None, loss: tuple[Any, Any]) -> None:

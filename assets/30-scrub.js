@@ -307,8 +307,13 @@
       gd.on("plotly_afterplot", place);
       place();
     }
-    if (layer) answered();
   }
 
-  new MutationObserver(bind).observe(document.documentElement, { childList: true, subtree: true, attributes: true, attributeFilter: ["data-window"] });
+  document.addEventListener("countercheck:filled", function () {
+    if (!layer || !layer.isConnected) return;
+    markRows();
+    answered();
+  });
+
+  new MutationObserver(bind).observe(document.documentElement, { childList: true, subtree: true });
 })();

@@ -7,7 +7,7 @@ from app import ids, showing
 
 
 @callback(
-    Output(ids.CARD, "children"),
+    Output(ids.CARD, "data-html"),
     Input(ids.WINDOW, "data"),
     State(ids.TRIAL, "data"),
     prevent_initial_call=True,

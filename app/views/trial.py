@@ -11,6 +11,7 @@ from analysis.trial import Trial
 from app import ids
 from app.views.evidence import agreement_section, findings_section, response_section
 from app.views.front import front
+from app.views.frozen import frozen, html_text
 from app.views.interval import interval_card
 from app.views.overlay import overlay_panel
 from app.views.parts import section
@@ -36,10 +37,9 @@ def trial_view(
     """Everything a reader sees; `owner_part` holds the owner's sheet, None for readers."""
     labels = trial.labels
     card = html.Aside(
-        interval_card(judged, trial, window),
         id=ids.CARD,
         className="interval-card",
-        **{"aria-label": "Selected interval"},
+        **{"aria-label": "Selected interval", "data-html": html_text(interval_card(judged, trial, window))},
     )
     meaning = (
         "All recordings on one clock; below them each device's difference from the reference, with the range "
@@ -49,19 +49,21 @@ def trial_view(
     overlay = html.Div([overlay_panel(trial, window), card], className="overlay-and-card")
     return html.Article(
         [
-            front(report, trial),
+            frozen(front(report, trial)),
             owner_part,
             section(1, "overlay-section", "Overlay", meaning, overlay),
-            block_section(2, report, labels),
-            summary_section(3, report, labels),
-            findings_section(4, report, labels),
-            response_section(5, report, labels),
-            agreement_section(6, report, labels),
-            recordings_section(7, report, labels),
-            alignment_section(8, report, labels),
-            reading_section(9, report, labels),
-            cautions_section(10, report),
-            downloads_section(11, trial_id),
+            frozen(
+                block_section(2, report, labels),
+                summary_section(3, report, labels),
+                findings_section(4, report, labels),
+                response_section(5, report, labels),
+                agreement_section(6, report, labels),
+                recordings_section(7, report, labels),
+                alignment_section(8, report, labels),
+                reading_section(9, report, labels),
+                cautions_section(10, report),
+                downloads_section(11, trial_id),
+            ),
         ],
         className="report",
     )

@@ -82,8 +82,7 @@ def _resolve_repeats(frame: pd.DataFrame, clock: Clock) -> pd.DataFrame:
     """Merge what does not contradict itself; then give the twins that differ a time of their own."""
     shared = frame["time_s"].duplicated(keep=False)
     alone, twins = frame[~shared], frame[shared]
-    clashing = (twins.groupby("time_s").nunique() > 1).any(axis=1)
-    clashes = twins["time_s"].isin(clashing.index[clashing])
+    clashes = _clashing(twins)
     agreeing = twins[~clashes]
     merged = _merge(agreeing)
     if len(merged) < len(agreeing):
@@ -91,6 +90,18 @@ def _resolve_repeats(frame: pd.DataFrame, clock: Clock) -> pd.DataFrame:
         clock.warnings.append(f"{_samples(n)} with the stamp of another that they do not contradict were merged with it.")
     frame = pd.concat([alone, merged, twins[clashes]]).sort_values("time_s", kind="stable", ignore_index=True)
     return _separate(frame, clock) if clashes.any() else frame
+
+
+def _clashing(twins: pd.DataFrame) -> np.ndarray:
+    """For every row, whether its stamp holds two different values of one quantity (rows in order of time)."""
+    if twins.empty:
+        return np.zeros(0, dtype=bool)
+    time_s = twins["time_s"].to_numpy()
+    values = twins.drop(columns="time_s").to_numpy()
+    first = np.flatnonzero(np.diff(time_s, prepend=np.nan) != 0)  # NaN: the first row opens a group as well
+    with np.errstate(invalid="ignore"):  # a quantity that a stamp lacks altogether
+        differs = (np.fmax.reduceat(values, first) > np.fmin.reduceat(values, first)).any(axis=1)
+    return np.repeat(differs, np.diff(np.append(first, len(time_s))))
 
 
 def _merge(frame: pd.DataFrame) -> pd.DataFrame:

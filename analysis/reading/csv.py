@@ -31,6 +31,7 @@ import pandas as pd
 
 from analysis.errors import UnreadableFile
 from analysis.reading.assemble import assemble
+from analysis.reading.limits import MAX_SAMPLES
 from analysis.reading.recording import CHANNELS, Recording
 
 DELIMITERS = (",", ";", "\t")
@@ -99,6 +100,8 @@ def read_csv(data: bytes, *, name: str) -> Recording:
         raise UnreadableFile(f"{name}: no row below the header line; expected {_expected()}.")
     warnings: list[str] = []
     table, decimal = _table(body, encoding, layout, name)
+    if len(table) > MAX_SAMPLES:
+        raise UnreadableFile(f"{name} holds more than {MAX_SAMPLES:,} rows; give the recording of one ride.")
     time_column = next(c for c in layout.columns if c.channel == "time")
     time_s, absolute = _times(table[time_column.index], decimal, time_column, warnings)
     values = _channels(table, decimal, layout, warnings)
@@ -230,6 +233,7 @@ def _table(body: bytes, encoding: str, layout: _Layout, name: str) -> tuple[pd.D
             na_values=list(MISSING_WORDS),
             on_bad_lines="skip",
             low_memory=False,
+            nrows=MAX_SAMPLES + 1,
         )
     except (ValueError, pd.errors.ParserError, pd.errors.EmptyDataError, OverflowError) as problem:
         reason = str(problem).splitlines()[0][:120]

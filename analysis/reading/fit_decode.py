@@ -11,11 +11,10 @@ from analysis.errors import CountercheckError, UnreadableFile
 from analysis.reading import fit_columns, fit_fitparse
 from analysis.reading.fit_content import DeveloperField, FitContent, PartContent
 from analysis.reading.fit_parts import Part, find_parts
+from analysis.reading.limits import MAX_SAMPLES
 
 # When the structure is lost before this share of a part, the rest is not worth a comparison; our choice, no source.
 MIN_SOUND_SHARE = 0.5
-# Eleven days at 1 Hz; with the columns a review needs it keeps a hostile file under 512 MB.
-MAX_RECORDS = 1_000_000
 MAX_PARTS = 100
 # The slow decoder takes about 2.5 s per MB; above this it would cross the ceiling of 5 s per file.
 MAX_SLOW_BYTES = 2 * 2**20
@@ -52,10 +51,10 @@ def _decode_with(decode_part: Callable[[Part, int], PartContent], data: bytes, n
     contents: list[FitContent] = []
     n_misfits = 0
     for number, part in enumerate(parts, start=1):
-        decoded = decode_part(part, MAX_RECORDS - sum(c.n_records for c in contents))
+        decoded = decode_part(part, MAX_SAMPLES - sum(c.n_records for c in contents))
         if decoded.problem == "long" or number > MAX_PARTS:
             raise UnreadableFile(
-                f"{name} holds more than {MAX_RECORDS:,} samples or messages without end; give the file of one ride."
+                f"{name} holds more than {MAX_SAMPLES:,} samples or messages without end; give the file of one ride."
             )
         n_misfits += decoded.n_misfits
         contents.append(_judged(decoded, part, number, len(data), name, warnings))

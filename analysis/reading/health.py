@@ -14,6 +14,7 @@ import pandas as pd
 
 # A step up to this many intervals is a skipped sample, beyond it a hole.
 SKIP_INTERVALS = 2.5
+SHORTEST_HOLE_S = 1.5  # for recorders faster than 1 Hz: within a second nothing is called a hole
 REGULAR_WITHIN = 0.1  # of the interval; a step outside it is irregular
 REGULAR_SHARE = 0.98
 STOP_SLACK_S = 5.0  # stop events are written up to some seconds beside the last sample
@@ -84,7 +85,7 @@ def _rate(step_s: np.ndarray, interval_s: float) -> HealthLine:
 
 def _holes(after_s: np.ndarray, step_s: np.ndarray, interval_s: float, stops: list[list[float]]) -> list[HealthLine]:
     """Steps longer than the interval, told apart: timer stopped, drop-out, single samples skipped."""
-    hole = np.flatnonzero(step_s > SKIP_INTERVALS * interval_s)
+    hole = np.flatnonzero(step_s > np.maximum(SKIP_INTERVALS * interval_s, SHORTEST_HOLE_S))
     stopped = np.zeros(len(hole), dtype=bool)
     if stops and hole.size:
         begin, end = np.array(stops, dtype=float).T

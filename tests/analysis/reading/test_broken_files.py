@@ -121,3 +121,14 @@ def test_developer_descriptions_do_not_leak_from_file_to_file_or_thread_to_threa
         thread.join()
     assert described == [1] * 6 and bare == [0] * 6
     assert fitparse_records.DEV_TYPES == {}
+
+
+@pytest.mark.parametrize(
+    ("data", "name"),
+    [
+        (w.wrap(w.define(0, w.RECORD, [(253, "uint32")]) + bytes(5 * 400_001)), "long.fit"),
+        (b"time,power\n" + b"1,2\n" * 400_001, "long.csv"),
+    ],
+)
+def test_more_samples_than_any_ride_are_refused(data, name):
+    assert "400,000" in _refusal(data, name)

@@ -182,3 +182,30 @@ def test_a_real_ride_is_the_same_through_every_format(format, rides):
     original = read((rides / "ride-02.fit").read_bytes(), name="ride.fit").samples[["time_s", *CHANNELS]].iloc[:3000]
     again = read(WRITERS[format](original), name=f"ride.{format}").samples[["time_s", *CHANNELS]]
     pd.testing.assert_frame_equal(again, original, check_exact=False, rtol=1e-12)
+
+
+def test_the_format_of_a_file_does_not_change_a_delta(rides):
+    """Invariant: one pair of recordings through FIT, TCX, GPX and CSV gives the same deltas."""
+    from analysis.pipeline import compare
+
+    hub = read((rides / "ride-02.fit").read_bytes(), name="hub.fit").samples[["time_s", *CHANNELS]].iloc[:2400]
+    pedals = hub.assign(power_w=np.round(hub.power_w * 1.04))
+    results = {}
+    for format, write in {**WRITERS, "fit": _as_fit}.items():
+        pair = [read(write(side), name=f"{label}.{format}") for label, side in (("hub", hub), ("pedals", pedals))]
+        results[format] = compare(pair).to_dict()
+    assert results["fit"]["deltas"]
+    for format in WRITERS:
+        for mine, theirs in zip(results[format]["deltas"], results["fit"]["deltas"], strict=True):
+            assert mine.keys() == theirs.keys()
+            for key in ("block", "verdict", "mean_w", "delta_w", "delta_pct"):
+                assert mine[key] == pytest.approx(theirs[key]) if isinstance(mine[key], float) else mine[key] == theirs[key]
+
+
+def _as_fit(samples: pd.DataFrame) -> bytes:
+    body = w.define(0, w.RECORD, [(253, "uint32"), (7, "uint16"), (4, "uint8"), (3, "uint8"), (6, "uint16")])
+    raw = samples[CHANNELS].fillna({"power_w": 0xFFFF, "cadence_rpm": 0xFF, "heart_rate_bpm": 0xFF, "speed_mps": 65.535})
+    for stamp, row in zip(samples.time_s, raw.itertuples(index=False), strict=True):
+        body += w.put(0, "IHBBH", int(stamp) - 631065600, int(row.power_w), int(row.cadence_rpm),
+                      int(row.heart_rate_bpm), round(row.speed_mps * 1000))  # fmt: skip
+    return w.wrap(body)

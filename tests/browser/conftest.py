@@ -2,28 +2,13 @@
 
 from __future__ import annotations
 
-import os
-import shutil
-import threading
-from collections.abc import Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import pytest
-from werkzeug.serving import make_server
 
-from app.demo import demo_trial
-from app.links import trial_path
-from app.main import create_app
-from app.services import CONFIG_KEY, Services
-from app.settings import Settings
+pytest.importorskip("playwright.sync_api", reason="playwright is not installed: pip install -e .[test]")
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed: pip install -e .[test]")
-
-NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
-DESK, PHONE = {"width": 1440, "height": 1000}, {"width": 375, "height": 812}
-BOATHOUSE = Path(__file__).parents[2] / "sample_data" / "boathouse"
-RIDE_FILES = [BOATHOUSE / name for name in ("hub.fit", "spider.fit", "pedals.fit")]
+from driving import DESK, Watched, chart_drawn, running_chromium, running_site
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -33,58 +18,16 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.browser)
 
 
-@dataclass
-class Site:
-    """The server under test; `demo` is the path of the built-in trial, computed already."""
-
-    address: str
-    services: Services
-    demo: str
-
-
-@dataclass
-class Watched:
-    """What a page must not do, as it happens."""
-
-    complaints: list[str] = field(default_factory=list)
-    expected: tuple[str, ...] = ()
-
-    def follow(self, page) -> None:
-        page.on("console", lambda m: self._note(m.text) if m.type in ("error", "warning") else None)
-        page.on("pageerror", lambda e: self._note(str(e)))
-
-    def _note(self, text: str) -> None:
-        if not any(part in text for part in self.expected):
-            self.complaints.append(text)
-
-
 @pytest.fixture(scope="session")
 def chromium():
-    """The browser; our own requests only."""
-    path = os.environ.get("COUNTERCHECK_CHROMIUM") or next(filter(None, map(shutil.which, NAMES)), None)
-    with playwright.sync_playwright() as driver:
-        path = path or driver.chromium.executable_path
-        if not Path(path).exists():
-            sentence = "No Chromium found; install one or set COUNTERCHECK_CHROMIUM to its path."
-            (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(sentence)
-        browser = driver.chromium.launch(executable_path=path, args=["--disable-gpu", "--no-sandbox"])
+    with running_chromium() as browser:
         yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="session")
-def site(chromium, tmp_path_factory) -> Iterator[Site]:
-    """The real server on a free port."""
-    folder = tmp_path_factory.mktemp("site")
-    app = create_app(Settings(data_dir=folder, cache_dir=folder / "results"))
-    services = app.server.config[CONFIG_KEY]
-    server = make_server("127.0.0.1", 0, app.server, threaded=True)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    with app.server.app_context():
-        trial_id = demo_trial(services)
-    yield Site(address=f"http://127.0.0.1:{server.server_port}", services=services, demo=trial_path(trial_id))
-    server.shutdown()
-    services.jobs.close()
+def site(chromium, tmp_path_factory):
+    with running_site(tmp_path_factory.mktemp("site")) as running:
+        yield running
 
 
 @pytest.fixture
@@ -130,19 +73,3 @@ def open_trial(open_page, site):
         return page
 
     return open_one
-
-
-def chart_drawn(page) -> None:
-    """Wait until headline and chart stand."""
-    page.wait_for_selector("h1#headline", timeout=60_000)
-    page.wait_for_selector("#overlay .js-plotly-plot .scatterlayer .trace", state="attached", timeout=20_000)
-
-
-def eventually(page, expression: str, expected=True, *, timeout_ms: int = 10_000):
-    """Poll an expression until it gives `expected`; under our policy the page may not evaluate strings by itself."""
-    for _ in range(timeout_ms // 50):
-        value = page.evaluate(expression)
-        if value == expected:
-            return value
-        page.wait_for_timeout(50)
-    raise AssertionError(f"{expression} stayed {value!r}, expected {expected!r}")

@@ -6,7 +6,7 @@ import json
 import re
 from urllib.parse import parse_qs, urlsplit
 
-from conftest import RIDE_FILES, chart_drawn, eventually
+from driving import RIDE_FILES, chart_drawn, eventually
 
 CARD = "#interval-card [data-window]"
 

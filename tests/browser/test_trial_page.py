@@ -6,7 +6,7 @@ import re
 from itertools import pairwise
 
 import pytest
-from conftest import DESK, PHONE, chart_drawn, eventually
+from driving import DESK, PHONE, chart_drawn, eventually
 
 from analysis.setup import setup_from_dict
 

@@ -76,16 +76,29 @@ def _judged(decoded: PartContent, part: Part, number: int, n_bytes: int, name: s
                 "copy the file again from the device as a binary file."
             )
         content = _without_last_record(content)  # the record before the break is often already garbage
-        warnings.append(
-            f"The structure is lost at {where}; {content.n_records} samples before it were kept, the rest is missing."
-        )
+        lost = _lost(content, decoded.reached - part.start, part.end - decoded.reached)
+        warnings.append(f"The structure is lost at {where}; {content.n_records} samples before it were kept{lost}.")
     elif decoded.problem == "cut":
-        warnings.append(f"The file ends inside a message (at {where}); {content.n_records} samples before it were kept.")
+        lost = _lost(content, decoded.reached - part.start, part.missing)
+        warnings.append(f"The file ends inside a message (at {where}); {content.n_records} samples before it were kept{lost}.")
     elif part.missing:
         warnings.append(f"The file ends before its checksum; all {content.n_records} samples before it were kept.")
     elif part.unfinished:
         warnings.append(f"The recorder never closed the file (length zero); {content.n_records} samples were kept.")
     return content
+
+
+def _lost(content: FitContent, sound_bytes: int, lost_bytes: int) -> str:
+    """What is missing, in seconds and from where, reckoned from the bytes; "" where it comes to less than a second."""
+    stamps = content.records.get("timestamp", np.zeros(0))
+    stamps = stamps[np.isfinite(stamps)]
+    if stamps.size < 2 or sound_bytes <= 0:
+        return ""
+    ridden_s = int(stamps[-1] - stamps[0])
+    lost_s = ridden_s * lost_bytes / sound_bytes
+    if lost_s < 1 or ridden_s < 0:
+        return ""
+    return f"; about {lost_s:.0f} s after {ridden_s // 3600}:{ridden_s // 60 % 60:02d}:{ridden_s % 60:02d} are lost"
 
 
 def _without_last_record(content: FitContent) -> FitContent:

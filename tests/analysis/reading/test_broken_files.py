@@ -132,3 +132,29 @@ def test_developer_descriptions_do_not_leak_from_file_to_file_or_thread_to_threa
 )
 def test_more_samples_than_any_ride_are_refused(data, name):
     assert "400,000" in _refusal(data, name)
+
+
+@pytest.mark.parametrize("share", [0.6, 0.9])
+def test_what_a_cut_cost_is_said_in_seconds_and_place(share):
+    whole = w.ride([200] * 1000)
+    recording = read(whole[: int(len(whole) * share)], name="a.fit")
+    lost_s = 1000 - len(recording.samples)
+    said = next(s for s in recording.warnings if "are lost" in s)
+    reckoned = int(said.split("about ")[1].split(" s after")[0])
+    assert reckoned == pytest.approx(lost_s, abs=5)
+    end = len(recording.samples) - 1
+    assert f"after 0:{end // 60:02d}:{end % 60:02d}" in said
+
+
+def test_structure_lost_late_keeps_what_came_before():
+    whole = w.ride([200] * 1000)
+    at = 14 + 12 + 7 * 800  # header, definition, 800 messages
+    recording = read(whole[:at] + b"\x0f" + whole[at + 1 :], name="a.fit")  # a header that nothing defines
+    assert len(recording.samples) == 799
+    assert any("structure is lost" in s and "are lost" in s for s in recording.warnings)
+
+
+def test_structure_lost_early_is_refused():
+    whole = w.ride([200] * 1000)
+    at = 14 + 12 + 7 * 300
+    assert "structure is lost" in _refusal(whole[:at] + b"\x0f" + whole[at + 1 :])

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from analysis.reading.phrases import place, samples, times
+
 # No ride with several devices lasts longer; a stamp further from the middle one is damage or a clock not yet set.
 MAX_SPAN_S = 7 * 86400.0
 # A repeated second and the skipped second that pays for it lie close together when a 1 Hz clock is rounded:
@@ -29,6 +31,8 @@ class Clock:
 
     repeated: int = 0
     backward: int = 0
+    first_repeat_s: float | None = None  # after the first sample
+    first_backward_s: float | None = None
     warnings: list[str] = field(default_factory=list)
 
 
@@ -46,14 +50,21 @@ def settle(time_s: np.ndarray, values: pd.DataFrame) -> tuple[pd.DataFrame, Cloc
     steps = np.diff(frame["time_s"].to_numpy())
     clock.backward = int((steps < 0).sum())
     clock.repeated = int((steps == 0).sum())
+    after_s = frame["time_s"].to_numpy() - frame["time_s"].min()
+    if clock.repeated:
+        clock.first_repeat_s = float(after_s[np.flatnonzero(steps == 0)[0]])
     if clock.backward:
-        worst = -steps.min()
+        clock.first_backward_s = float(after_s[np.flatnonzero(steps < 0)[0]])
         clock.warnings.append(
-            f"The clock steps back {_times(clock.backward)} (by up to {worst:g} s); the samples were put in order."
+            f"The clock steps back {times(clock.backward)} (by up to {-steps.min():g} s), first at "
+            f"{place(clock.first_backward_s)}; the samples were put in order."
         )
         frame = frame.sort_values("time_s", kind="stable", ignore_index=True)
     if clock.backward or clock.repeated:
+        said = len(clock.warnings)
         frame = _resolve_repeats(frame, clock)
+        if clock.first_repeat_s is not None and len(clock.warnings) > said:
+            clock.warnings[said] = clock.warnings[said][:-1] + f" First at {place(clock.first_repeat_s)}."
     return frame, clock
 
 
@@ -67,13 +78,13 @@ def _drop_unstamped(frame: pd.DataFrame, clock: Clock) -> pd.DataFrame:
     time_s = frame["time_s"].to_numpy()
     bare = ~np.isfinite(time_s)
     if bare.any():
-        clock.warnings.append(f"{_samples(bare.sum())} without a time stamp left out.")
+        clock.warnings.append(f"{samples(bare.sum())} without a time stamp left out.")
     if bare.all():
         return frame[~bare]
     far = ~bare & (np.abs(time_s - middle_stamp(time_s)) > MAX_SPAN_S)
     if far.any():
         clock.warnings.append(
-            f"{_samples(far.sum())} with a stamp more than {MAX_SPAN_S / 86400:.0f} days from the rest left out."
+            f"{samples(far.sum())} with a stamp more than {MAX_SPAN_S / 86400:.0f} days from the rest left out."
         )
     return frame[~(bare | far)].reset_index(drop=True) if (bare | far).any() else frame
 
@@ -87,7 +98,7 @@ def _resolve_repeats(frame: pd.DataFrame, clock: Clock) -> pd.DataFrame:
     merged = _merge(agreeing)
     if len(merged) < len(agreeing):
         n = len(agreeing) - len(merged)
-        clock.warnings.append(f"{_samples(n)} with the stamp of another that they do not contradict were merged with it.")
+        clock.warnings.append(f"{samples(n)} with the stamp of another that they do not contradict were merged with it.")
     frame = pd.concat([alone, merged, twins[clashes]]).sort_values("time_s", kind="stable", ignore_index=True)
     return _separate(frame, clock) if clashes.any() else frame
 
@@ -114,7 +125,7 @@ def _separate(frame: pd.DataFrame, clock: Clock) -> pd.DataFrame:
     moved = _pay_with_skipped_seconds(time_s)
     if moved:
         clock.warnings.append(
-            f"{_samples(moved)} had the stamp of a neighbour though a second beside it was skipped (a rounded clock); "
+            f"{samples(moved)} had the stamp of a neighbour though a second beside it was skipped (a rounded clock); "
             "moved into the skipped second."
         )
     frame = frame.assign(time_s=time_s)
@@ -132,7 +143,7 @@ def _separate(frame: pd.DataFrame, clock: Clock) -> pd.DataFrame:
     frame = pd.concat([frame[~beside_pause], _merge(at_pause)]).sort_values("time_s", kind="stable", ignore_index=True)
     if n_before > len(frame):
         clock.warnings.append(
-            f"{_samples(n_before - len(frame))} written twice for one second at a pause; the later values were kept."
+            f"{samples(n_before - len(frame))} written twice for one second at a pause; the later values were kept."
         )
     return _spread(frame, clock)
 
@@ -174,7 +185,7 @@ def _spread(frame: pd.DataFrame, clock: Clock) -> pd.DataFrame:
     room = np.minimum(following - time_s, 1.0)
     rank = np.arange(len(time_s)) - first
     clock.warnings.append(
-        f"{_samples(int((rank > 0).sum()))} shared a stamp with samples that differ; spread evenly within the second."
+        f"{samples(int((rank > 0).sum()))} shared a stamp with samples that differ; spread evenly within the second."
     )
     return frame.assign(time_s=time_s + rank / size * room)
 
@@ -182,11 +193,3 @@ def _spread(frame: pd.DataFrame, clock: Clock) -> pd.DataFrame:
 def _group_edges(time_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """For every row the index of the first and the last row with the same stamp (rows in order of time)."""
     return np.searchsorted(time_s, time_s, side="left"), np.searchsorted(time_s, time_s, side="right") - 1
-
-
-def _samples(n: int) -> str:
-    return "1 sample" if n == 1 else f"{n} samples"
-
-
-def _times(n: int) -> str:
-    return "once" if n == 1 else f"{n} times"

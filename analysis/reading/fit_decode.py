@@ -12,6 +12,7 @@ from analysis.reading import fit_columns, fit_fitparse
 from analysis.reading.fit_content import DeveloperField, FitContent, PartContent
 from analysis.reading.fit_parts import Part, find_parts
 from analysis.reading.limits import MAX_SAMPLES
+from analysis.reading.phrases import place
 
 # When the structure is lost before this share of a part, the rest is not worth a comparison; our choice, no source.
 MIN_SOUND_SHARE = 0.5
@@ -84,7 +85,7 @@ def _judged(decoded: PartContent, part: Part, number: int, n_bytes: int, name: s
     elif part.missing:
         warnings.append(f"The file ends before its checksum; all {content.n_records} samples before it were kept.")
     elif part.unfinished:
-        warnings.append(f"The recorder never closed the file (length zero); {content.n_records} samples were kept.")
+        warnings.append(f"The recorder never closed the file; {content.n_records} samples were kept.")
     return content
 
 
@@ -98,7 +99,7 @@ def _lost(content: FitContent, sound_bytes: int, lost_bytes: int) -> str:
     lost_s = ridden_s * lost_bytes / sound_bytes
     if lost_s < 1 or ridden_s < 0:
         return ""
-    return f"; about {lost_s:.0f} s after {ridden_s // 3600}:{ridden_s // 60 % 60:02d}:{ridden_s % 60:02d} are lost"
+    return f"; about {lost_s:.0f} s after {place(ridden_s)} are lost"
 
 
 def _without_last_record(content: FitContent) -> FitContent:

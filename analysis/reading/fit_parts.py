@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from fastcrc import crc16
 
 from analysis.errors import UnreadableFile
+from analysis.reading.limits import MAX_FILE_BYTES
 
 MAGIC = b".FIT"
 MIN_HEADER = 12
@@ -23,7 +24,7 @@ class Part:
 
     checksum_ok : None where the file ends before the checksum.
     missing : bytes that the header promises and the file does not hold.
-    unfinished : the header says that there are no data though there are: the recorder never closed the file.
+    unfinished : the header's length is zero, all ones or out of date: the recorder never closed the file.
     """
 
     start: int
@@ -60,13 +61,23 @@ def _part(data: bytes, offset: int, header_size: int) -> Part:
     declared = int.from_bytes(data[offset + 4 : offset + 8], "little")
     start = offset + header_size
     left = len(data) - start
-    if declared == 0 and left > CRC_SIZE:
+    # A recorder that crashed left the length at zero, or at all ones.
+    if (declared == 0 and left > CRC_SIZE) or declared > MAX_FILE_BYTES:
         return Part(start=start, end=len(data), checksum_ok=None, unfinished=True)
     end = start + min(declared, left)
     if declared + CRC_SIZE > left:
         return Part(start=start, end=end, checksum_ok=None, missing=declared + CRC_SIZE - left)
     stored = int.from_bytes(data[end : end + CRC_SIZE], "little")
-    return Part(start=start, end=end, checksum_ok=crc16.arc(data[offset:end]) == stored)
+    sound = crc16.arc(data[offset:end]) == stored
+    if not sound and _goes_on(data, end + CRC_SIZE, declared):
+        return Part(start=start, end=len(data), checksum_ok=None, unfinished=True)
+    return Part(start=start, end=end, checksum_ok=sound)
+
+
+def _goes_on(data: bytes, after: int, declared: int) -> bool:
+    """Whether a part without a right checksum is followed by much that is no further part: its length is out of date."""
+    left = len(data) - after
+    return left > max(declared // 20, 100) and data[after + 8 : after + 12] != MAGIC and bool(data[after:].strip(b"\0"))
 
 
 def _checksum_warnings(parts: list[Part]) -> list[str]:

@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from analysis.reading.phrases import place, span
+
 # A step up to this many intervals is a skipped sample, beyond it a hole.
 SKIP_INTERVALS = 2.5
 SHORTEST_HOLE_S = 1.5  # for recorders faster than 1 Hz: within a second nothing is called a hole
@@ -24,6 +26,7 @@ HELD_SAMPLES = 8
 CONSTANT_SHARE = 0.5
 SPIKE_W = 250.0  # above both neighbours, and twice the higher one: not what legs do within a second
 SPIKE_RPM, FASTEST_RPM = 60.0, 150.0  # only above what is held outside a sprint: starts and stops jump as well
+MIN_LEVELS = 15  # fewer different values say nothing of the step between them
 PEDALLING_RPM = 30.0
 # Work that the sensor counted and the samples lack: below these it is rounding and the ends of the file.
 LOST_WORK_FRAC, LOST_WORK_S = 0.005, 10.0
@@ -106,8 +109,8 @@ def _holes(after_s: np.ndarray, step_s: np.ndarray, interval_s: float, stops: li
                     code=code,
                     count=int(which.size),
                     first_s=float(after_s[which[0]]),
-                    text=f"{which.size} {one if which.size == 1 else many} of {_span(lost)} in all ({why}), the longest "
-                    f"{_span(longest)}; first at {_place(after_s[which[0]])}.",
+                    text=f"{which.size} {one if which.size == 1 else many} of {span(lost)} in all ({why}), the longest "
+                    f"{span(longest)}; first at {place(after_s[which[0]])}.",
                 )
             )
     skipped = np.flatnonzero((step_s > 1.5 * interval_s) & (step_s <= SKIP_INTERVALS * interval_s))
@@ -176,7 +179,7 @@ def _spikes(
 
 def _resolution(power_w: np.ndarray) -> list[HealthLine]:
     values = np.unique(power_w[np.isfinite(power_w)])
-    if len(values) < 3 or not (values == np.floor(values)).all():
+    if len(values) < MIN_LEVELS or not (values == np.floor(values)).all():
         return []
     step_w = int(np.gcd.reduce(values.astype(np.int64)))
     text = f"The power moves in steps of {step_w} W." if step_w > 1 else "The power stands in whole watts."
@@ -201,7 +204,7 @@ def _lost_work(samples: pd.DataFrame, power_w: np.ndarray, step_s: np.ndarray, i
     more = "above" if lost_s >= 0 else "below"
     text = (
         f"The sensor's own running total is {abs(counted_j - recorded_j) / 1000:.1f} kJ {more} the recorded samples "
-        f"({100 * abs(counted_j - recorded_j) / max(counted_j, 1.0):.1f} %), worth about {_span(abs(lost_s))} of pedalling."
+        f"({100 * abs(counted_j - recorded_j) / max(counted_j, 1.0):.1f} %), worth about {span(abs(lost_s))} of pedalling."
     )
     return [HealthLine(code="lost-work", count=round(abs(lost_s)), first_s=None, text=text, notable=notable)]
 
@@ -209,15 +212,5 @@ def _lost_work(samples: pd.DataFrame, power_w: np.ndarray, step_s: np.ndarray, i
 def _line(code: str, rows: np.ndarray, after_s: np.ndarray, text: str, *, notable: bool = True) -> HealthLine:
     """Line on the samples `rows`; {n} and {at} in the text stand for their number and the first place."""
     first = float(after_s[rows[0]]) if rows.size else None
-    said = text.format(n=rows.size, at="-" if first is None else _place(first))
+    said = text.format(n=rows.size, at="-" if first is None else place(first))
     return HealthLine(code=code, count=int(rows.size), first_s=first, text=said, notable=notable)
-
-
-def _place(after_s: float) -> str:
-    """Seconds after the first sample as h:mm:ss."""
-    whole = int(after_s)
-    return f"{whole // 3600}:{whole // 60 % 60:02d}:{whole % 60:02d}"
-
-
-def _span(seconds: float) -> str:
-    return f"{seconds:.0f} s" if seconds < 600 else f"{seconds / 60:.0f} min"

@@ -79,10 +79,17 @@ def test_a_cut_file_keeps_the_whole_messages_before_the_cut(cut):
     assert any("ends" in s and str(kept) in s for s in recording.warnings)
 
 
-def test_a_recorder_that_crashed_before_writing_its_length():
-    whole = w.ride([100, 110, 120, 130])
-    recording = read(w.wrap(whole[14:-2], declared=0)[:-2], name="a.fit")
-    assert list(recording.samples["power_w"]) == [100, 110, 120, 130]
+@pytest.mark.parametrize("declared", [0, 0xFFFFFFFF, 12 + 7 * 40])
+def test_a_recorder_that_crashed_before_writing_its_length(declared):
+    powers = list(range(100, 200))
+    recording = read(w.wrap(w.ride(powers)[14:-2], declared=declared)[:-2], name="a.fit")
+    assert list(recording.samples["power_w"]) == powers
+    assert any("never closed" in s for s in recording.warnings)
+
+
+def test_padding_after_the_end_is_no_part_of_the_ride():
+    recording = read(w.ride([100, 110, 120]) + bytes(4096), name="a.fit")
+    assert len(recording.samples) == 3 and recording.warnings == ()
 
 
 def test_missing_power_is_missing_never_a_sprint():

@@ -14,7 +14,9 @@ from fit_tool.profile.messages.event_message import EventMessage
 from fit_tool.profile.messages.record_message import RecordMessage
 from fit_tool.profile.profile_type import Event, EventType
 
+from analysis.errors import UnusableRecording
 from analysis.reading import read
+from analysis.reading.choosing import with_developer_power
 from analysis.reading.fit_decode import decode, decode_slowly
 
 START = 1_700_000_000
@@ -140,7 +142,7 @@ def test_alternating_messages_are_told_apart():
     assert list(recording.samples.power_w) == [200 + i % 7 for i in range(200)]
 
 
-def test_power_written_by_an_application_stands_beside_the_files_own(tmp_path):
+def test_power_written_by_an_application_stands_beside_the_files_own_and_may_be_chosen():
     body = w.define(1, w.DEVELOPER_DATA_ID, [(3, "uint8")]) + w.put(1, "B", 0)
     body += w.define(2, w.FIELD_DESCRIPTION, [(0, "uint8"), (1, "uint8"), (2, "uint8"), (3, "string", 8), (15, "uint8")])
     body += w.put(2, "BBB8sB", 0, 0, 0x84, b"Other\0\0\0", 7)
@@ -150,6 +152,10 @@ def test_power_written_by_an_application_stands_beside_the_files_own(tmp_path):
     assert list(recording.samples.power_w) == [100, 101, 102, 103, 104]
     assert list(recording.samples.developer_power_w) == [200, 201, 202, 203, 204]
     assert any("'Other'" in s for s in recording.warnings)
+    chosen = with_developer_power(recording)
+    assert list(chosen.samples.power_w) == [200, 201, 202, 203, 204] and chosen.channels == ("power_w",)
+    with pytest.raises(UnusableRecording, match="no power written by an application"):
+        with_developer_power(chosen)
 
 
 def test_a_rolling_total_is_counted_on():

@@ -6,15 +6,18 @@ directly too, because `decode` hides its failures behind the stand-in.
 
 from __future__ import annotations
 
+import gzip
 import resource
 import time
 
 import fit_bytes as w
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from real_rides import RIDES
+from ride_texts import as_gpx, as_tcx
 
 from analysis.errors import CountercheckError
 from analysis.reading import fit_columns, fit_walk, read
@@ -32,6 +35,12 @@ def _corpus() -> list[bytes]:
 
 CORPUS = _corpus()
 CSV = ("time,power,cadence,speed [km/h]\n" + "".join(f"{1_700_000_000 + i},{200 + i},90,31.5\n" for i in range(200))).encode()
+
+RIDE = pd.DataFrame({
+    "time_s": 1.7e9 + np.arange(60), "power_w": 200.0 + np.arange(60), "cadence_rpm": 90.0, "heart_rate_bpm": 140.0,
+    "speed_mps": 9.5,
+})  # fmt: skip
+PACKED = [(as_tcx(RIDE), "m.tcx"), (as_gpx(RIDE), "m.gpx"), (gzip.compress(as_tcx(RIDE)), "m.tcx.gz")]
 
 place = st.floats(0, 1, allow_nan=False)
 edit = st.one_of(
@@ -83,7 +92,7 @@ def check_columnar(data: bytes) -> None:
         fit_columns.decode_part(data, part, None, max_records=1_000_000)
 
 
-NORMAL = settings(max_examples=350, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+NORMAL = settings(max_examples=500, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 NIGHTLY = settings(max_examples=20_000, deadline=None, suppress_health_check=list(HealthCheck))
 
 
@@ -99,6 +108,13 @@ def test_a_damaged_fit_file_is_read_or_refused(which, changes):
 @given(edits)
 def test_a_damaged_csv_file_is_read_or_refused(changes):
     check(mutate(CSV, changes), "m.csv")
+
+
+@settings(NORMAL, max_examples=100)
+@given(st.sampled_from(range(3)), edits)
+def test_a_damaged_xml_file_or_archive_is_read_or_refused(which, changes):
+    data, name = PACKED[which]
+    check(mutate(data, changes), name)
 
 
 @pytest.mark.nightly

@@ -130,3 +130,18 @@ def test_a_frame_written_by_pandas_comes_back_equal():
 def test_words_nobody_knows_are_refused_with_an_example():
     with pytest.raises(UnreadableFile, match="time,power"):
         read(b"alpha,beta\n1,2\n", name="a.csv")
+
+
+def test_a_date_beside_a_time_of_day_makes_a_stamp():
+    days = [pd.Timestamp(START + i, unit="s") for i in range(5)]
+    for day, header in ((lambda d: d.strftime("%Y-%m-%d"), "date"), (lambda d: d.strftime("%d.%m.%Y"), "Date")):
+        text = f"{header};time;power\n" + "".join(f"{day(d)};{d.strftime('%H:%M:%S')};200\n" for d in days)
+        recording = read(text.encode(), name="a.csv")
+        assert recording.absolute_clock and recording.start_s == START and len(recording.samples) == 5
+
+
+def test_day_month_year_with_dots_is_read_and_with_slashes_refused():
+    text = "time;power\n" + "".join(f"3.11.2023 10:00:0{i};200\n" for i in range(5))
+    assert read(text.encode(), name="a.csv").start_s == pd.Timestamp("2023-11-03T10:00:00Z").timestamp()
+    with pytest.raises(UnreadableFile, match="ISO 8601"):
+        read(text.replace("3.11.2023", "11/03/2023").encode(), name="a.csv")

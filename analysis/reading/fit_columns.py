@@ -26,6 +26,7 @@ from analysis.reading.fit_walk import COMPRESSED, Layout, walk
 
 MAX_ARRAY = 4  # longer arrays in `record` are raw sensor bursts, not values of the second
 MAX_ROWS = 20_000  # of any message but `record`; a gear change every second of five hours
+MAX_DEVELOPER_FIELDS = 32  # columns; real files have up to 21, and every one costs memory
 PACKED = "compressed_speed_distance"  # 12 bits of speed [1/100 m/s], 12 bits of distance [1/16 m] that roll over
 ROLLING_WORK = "compressed_accumulated_power"  # the low 16 bits of accumulated_power
 CLOCK_BITS = 0x1F
@@ -154,6 +155,9 @@ class _PartDecoder:
                 continue
             label = row.get("field_name") or f"unnamed field {key[1]}"
             described[key] = (label, row.get("units"), row.get("native_field_num"), base_of(row["fit_base_type_id"]))
+        if len(described) > MAX_DEVELOPER_FIELDS:  # those that stand for a field of the profile first
+            kept = sorted(described, key=lambda k: described[k][2] is None)[:MAX_DEVELOPER_FIELDS]
+            described = {key: described[key] for key in kept}
         return described
 
     def _messages(self) -> dict[str, list[dict[str, Any]]]:

@@ -54,7 +54,8 @@ def _recorder(messages: dict[str, list[Row]]) -> Row:
         merged |= row
     for row in messages.get("device_info", []):
         if row.get("device_index") == CREATOR_INDEX:
-            merged = row | merged
+            # Its firmware is scaled, that of file_creator is a bare number; for all else the first message wins.
+            merged = row | merged | {k: v for k, v in row.items() if k == "software_version"}
     return _device(merged)
 
 

@@ -93,7 +93,7 @@ def check_columnar(data: bytes) -> None:
 
 
 NORMAL = settings(max_examples=500, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
-NIGHTLY = settings(max_examples=20_000, deadline=None, suppress_health_check=list(HealthCheck))
+NIGHTLY = settings(max_examples=20_000, deadline=None, database=None, suppress_health_check=list(HealthCheck))
 
 
 @NORMAL

@@ -1,15 +1,17 @@
 """Device minus reference over a stretch, with an interval that knows that neighbouring seconds are correlated.
 
-Watts, and percent of the reference's mean as a ratio of means. Only time that both devices cover counts.
+Watts, and percent of the reference's mean as a ratio of means. Only time that both devices cover counts;
+a drop-out is neither a zero nor filled.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy import special
 
 from analysis.traces import Floats, Pair
@@ -45,7 +47,9 @@ class Delta:
     """One device against the reference over one stretch or several.
 
     n_s : common seconds. delta_pct : percent of the reference's mean. Intervals are 95 %; None where there are too few
-    seconds for one. blocks : stretches that went in. enough : False when the stretch is too short to judge.
+    seconds for one. delta_pct_se : standard error that the seconds of one stretch give. blocks : stretches that went in.
+    enough : False when the stretch is too short to judge. Zeros are counted; `*_pedalling` leaves them out: only the time
+    in which both devices read more than zero, so that neither can lose a reading of its own account.
     """
 
     label: str
@@ -58,6 +62,12 @@ class Delta:
     delta_pct_ci: tuple[float, float] | None
     enough: bool
     blocks: int = 1
+    delta_pct_se: float | None = None
+    n_s_pedalling: float | None = None
+    delta_w_pedalling: float | None = None
+    delta_w_pedalling_ci: tuple[float, float] | None = None
+    delta_pct_pedalling: float | None = None
+    delta_pct_pedalling_ci: tuple[float, float] | None = None
 
 
 def student_t(level: float, dof: float) -> float:
@@ -97,7 +107,32 @@ def mean_with_error(x: Floats, *, level: float = LEVEL) -> MeanWithError | None:
 
 
 def delta_over(pair: Pair, label: str, start_s: float, end_s: float) -> Delta:
-    """Delta over one stretch, its interval from the seconds within it.
+    """Delta over one stretch, zeros counted and zeros left out, its interval from the seconds within it."""
+    return _with_pedalling(pair, _over(pair, label, start_s, end_s), lambda p: _over(p, label, start_s, end_s), start_s, end_s)
+
+
+def delta_pooled(pair: Pair, label: str, stretches: Sequence[tuple[float, float]]) -> Delta:
+    """Delta over several stretches, zeros counted and zeros left out; the stretches, not their seconds, are the replicates."""
+    spans = [s for s in stretches if s[1] > s[0]]
+    if not spans:
+        return _nothing(label, 0.0)
+    start, end = np.array(spans).T
+    return _with_pedalling(pair, _pooled(pair, label, spans), lambda p: _pooled(p, label, spans), start, end)
+
+
+def _with_pedalling(
+    pair: Pair, counted: Delta, again: Callable[[Pair], Delta], start_s: ArrayLike, end_s: ArrayLike
+) -> Delta:
+    pedalled_s = float(np.sum(pair.pedalling.totals(start_s, end_s)[0]))
+    without = counted if pedalled_s >= counted.n_s - 1e-6 else again(pair.pedalling)
+    return replace(
+        counted, n_s_pedalling=pedalled_s, delta_w_pedalling=without.delta_w, delta_w_pedalling_ci=without.delta_w_ci,
+        delta_pct_pedalling=without.delta_pct, delta_pct_pedalling_ci=without.delta_pct_ci,
+    )  # fmt: skip
+
+
+def _over(pair: Pair, label: str, start_s: float, end_s: float) -> Delta:
+    """One stretch of a pair as it stands.
 
     The percentage's interval is that of `device - ratio * reference`, the ratio of means linearised, so that a
     reference that itself varies within the stretch widens nothing.
@@ -118,22 +153,20 @@ def delta_over(pair: Pair, label: str, start_s: float, end_s: float) -> Delta:
         delta_w=delta_w, delta_w_ci=_around(delta_w, half_w),
         delta_pct=delta_pct, delta_pct_ci=_around(delta_pct, half_pct),
         enough=watts is not None and min(watts.effective_n, (share or watts).effective_n) >= MIN_EFFECTIVE_N,
+        delta_pct_se=None if share is None else 100 * share.se / reference,
     )  # fmt: skip
 
 
-def delta_pooled(pair: Pair, label: str, stretches: Sequence[tuple[float, float]]) -> Delta:
-    """Delta over several stretches; the stretches, not their seconds, are the replicates.
+def _pooled(pair: Pair, label: str, spans: Sequence[tuple[float, float]]) -> Delta:
+    """Several stretches of a pair as it stands.
 
     Ratio of summed works. Its error is that of a ratio estimator with the stretches as clusters,
     sqrt(k/(k-1) sum e^2) / sum reference with e = device work - ratio * reference work, and Student's t with k - 1;
     never smaller than the seconds within the stretches alone give. One stretch falls back on its seconds.
     (Cochran, Sampling Techniques, 3rd ed., section 6.4; from memory.)
     """
-    spans = [s for s in stretches if s[1] > s[0]]
-    if not spans:
-        return _nothing(label, 0.0)
     if len(spans) == 1:
-        return delta_over(pair, label, *spans[0])
+        return _over(pair, label, *spans[0])
     start, end = np.array(spans).T
     covered, device_ws, reference_ws = pair.totals(start, end)
     used = covered >= 1.0
@@ -141,7 +174,7 @@ def delta_pooled(pair: Pair, label: str, stretches: Sequence[tuple[float, float]
     if total_s < 1.0:
         return _nothing(label, total_s)
     if k == 1:
-        return delta_over(pair, label, *spans[int(np.argmax(used))])
+        return _over(pair, label, *spans[int(np.argmax(used))])
     mean, reference = float(device_ws.sum()) / total_s, float(reference_ws.sum()) / total_s
     ratio = mean / reference if reference >= MIN_REFERENCE_W else None
     t = student_t(LEVEL, k - 1)

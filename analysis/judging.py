@@ -7,10 +7,16 @@ from dataclasses import dataclass
 from typing import Any
 
 from analysis.allowance import Allowance, allowance_between
+from analysis.blocks import Block
 from analysis.deltas import Delta, delta_over, delta_pooled
 from analysis.errors import OutOfRange
+from analysis.pooling import Pooled, pool
 from analysis.trial import Trial
 from analysis.verdict import verdict_on
+
+# Holds of one planned level wander by a few percent; planned levels lie 15 % apart or more. Common practice, no source.
+SAME_LEVEL_FRAC = 0.08
+SAME_LEVEL_W = 8.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,29 +36,79 @@ class JudgedDelta:
     verdict: str
     reason: str
     blocks: int = 1
+    delta_pct_se: float | None = None
+    n_s_pedalling: float | None = None
+    delta_w_pedalling: float | None = None
+    delta_w_pedalling_ci: tuple[float, float] | None = None
+    delta_pct_pedalling: float | None = None
+    delta_pct_pedalling_ci: tuple[float, float] | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as JSON has them, `blocks` left to the summary."""
         return {k: list(v) if isinstance(v, tuple) else v for k, v in vars(self).items() if k != "blocks"}
 
 
-def allowance_of(trial: Trial, label: str) -> Allowance:
-    """Allowance of one of the trial's devices against its reference."""
-    device, reference = trial.recording(label), trial.recordings[0]
+@dataclass(frozen=True, kw_only=True)
+class LevelDelta:
+    """One device over the held blocks of one level, which are the replicates; `level_w` is their mean level."""
+
+    level_w: float
+    from_w: float
+    to_w: float
+    block_ids: tuple[str, ...]
+    judged: JudgedDelta
+
+
+def allowance_of(trial: Trial, label: str, against: str | None = None) -> Allowance:
+    """Allowance between any two of the trial's measuring points; against the reference where none is named."""
+    device, reference = trial.recording(label), trial.recording(against or trial.reference)
     return allowance_between(
         device.point, reference.point, claim_pct=device.claim_pct, reference_claim_pct=reference.claim_pct,
         loss_pct=trial.loss_pct,
     )  # fmt: skip
 
 
-def judge_stretch(trial: Trial, label: str, start_s: float, end_s: float) -> JudgedDelta:
-    """One device over one stretch."""
-    return _judged(delta_over(trial.pair(label), label, start_s, end_s), allowance_of(trial, label))
+def judge_stretch(trial: Trial, label: str, start_s: float, end_s: float, *, against: str | None = None) -> JudgedDelta:
+    """One device over one stretch, against the reference or any other. Raises OutOfRange for an unknown label."""
+    return _judged(delta_over(trial.pair(label, against), label, start_s, end_s), allowance_of(trial, label, against))
 
 
-def judge_pooled(trial: Trial, label: str, stretches: Sequence[tuple[float, float]]) -> JudgedDelta:
+def judge_pooled(
+    trial: Trial, label: str, stretches: Sequence[tuple[float, float]], *, against: str | None = None
+) -> JudgedDelta:
     """One device over several stretches, the stretches as replicates."""
-    return _judged(delta_pooled(trial.pair(label), label, stretches), allowance_of(trial, label))
+    return _judged(delta_pooled(trial.pair(label, against), label, stretches), allowance_of(trial, label, against))
+
+
+def judge_levels(trial: Trial, label: str, blocks: Sequence[Block], *, against: str | None = None) -> tuple[LevelDelta, ...]:
+    """Held blocks grouped by level, lowest first; two neighbours belong together within `SAME_LEVEL_FRAC`."""
+    held = sorted((b for b in blocks if b.kind == "steady" and b.level_w), key=lambda b: b.level_w or 0.0)
+    groups: list[list[Block]] = []
+    for block in held:
+        if groups and block.level_w - groups[-1][0].level_w <= max(SAME_LEVEL_FRAC * groups[-1][0].level_w, SAME_LEVEL_W):
+            groups[-1].append(block)
+        else:
+            groups.append([block])
+    return tuple(
+        LevelDelta(
+            level_w=sum(b.level_w for b in g) / len(g), from_w=g[0].level_w, to_w=g[-1].level_w,
+            block_ids=tuple(b.id for b in g),
+            judged=judge_pooled(trial, label, [(b.interior_start_s, b.interior_end_s) for b in g], against=against),
+        )
+        for g in groups
+    )  # fmt: skip
+
+
+def random_effects(judged: Sequence[JudgedDelta]) -> Pooled | None:
+    """Mean of the blocks' percentages, each by its own error and the spread between blocks (REML, Hartung-Knapp). [%]
+
+    Beside the ratio of works, which weighs a block by its work. None under two blocks that carry an error of their own.
+    """
+    sound = [(d.delta_pct, d.delta_pct_se) for d in judged if d.delta_pct is not None and (d.delta_pct_se or 0.0) > 0]
+    if len(sound) < 2:
+        return None
+    estimates, errors = zip(*sound, strict=True)
+    return pool(estimates, errors)
 
 
 def judge_interval(trial: Trial, start_s: float, end_s: float) -> tuple[JudgedDelta, ...]:

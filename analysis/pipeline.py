@@ -12,7 +12,7 @@ from analysis.causes import find_causes, pieces_of
 from analysis.consensus import Consensus, consensus_of
 from analysis.errors import BadSetup, NotOneRide, SameRecording, UnusableRecording
 from analysis.findings import Evidence, Finding, findings_of
-from analysis.judging import JudgedDelta, judge_pooled, judge_stretch
+from analysis.judging import JudgedDelta, LevelDelta, judge_levels, judge_pooled, judge_stretch, random_effects
 from analysis.plan import PlanMatch, match_plan
 from analysis.reading.recording import Recording
 from analysis.report import Comparison, utc
@@ -73,6 +73,7 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
     agreement = tuple(agreement_of(trial, d.label, blocks, noise[d.label]) for d in trial.devices)
     tell("explaining the differences", 0.9)
     findings = _findings(trial, blocks, consensus, summary, alignments[1:], response)
+    held = {b.id for b in blocks if b.kind == "steady"}
     judged = [(d.label, *_headline_summary(d.label, summary)) for d in trial.devices]
     scope = "One unit of each, one rig, one ride."
     return Comparison(
@@ -90,8 +91,28 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
         agreement=agreement,
         noise_w=noise,
         findings=findings,
+        levels=tuple(level for d in trial.devices for level in judge_levels(trial, d.label, blocks)),
+        random_effects={d.label: random_effects([j for b, j in deltas if j.label == d.label and b in held])
+                        for d in trial.devices},
         warnings=_warnings(trial, named, alignments, plan),
-    )
+    )  # fmt: skip
+
+
+def deltas_between(trial: Trial, device: str, other: str, blocks: Sequence[Block]) -> tuple[tuple[str, JudgedDelta], ...]:
+    """Any device against any other, block by block; `reference_*` and every percent are of `other`.
+
+    Raises
+    ------
+    OutOfRange
+        A label that the trial does not have.
+    """
+    ridden = (b for b in blocks if b.kind != "gap")
+    return tuple((b.id, judge_stretch(trial, device, b.interior_start_s, b.interior_end_s, against=other)) for b in ridden)
+
+
+def levels_between(trial: Trial, device: str, other: str, blocks: Sequence[Block]) -> tuple[LevelDelta, ...]:
+    """Any device against any other, by level of the held blocks. Raises OutOfRange for an unknown label."""
+    return judge_levels(trial, device, blocks, against=other)
 
 
 def _named(recordings: Sequence[Recording], setup: Setup) -> list[_Named]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from analysis.agreement import Agreement
@@ -16,7 +16,8 @@ from analysis.aligning import Alignment
 from analysis.blocks import Block
 from analysis.cautions import CAUTIONS
 from analysis.findings import Finding
-from analysis.judging import JudgedDelta, allowance_of
+from analysis.judging import JudgedDelta, LevelDelta, allowance_of
+from analysis.pooling import Pooled
 from analysis.reading.recording import Recording
 from analysis.response import Response
 from analysis.setup import Setup
@@ -24,6 +25,10 @@ from analysis.trial import Trial
 from analysis.version import ANALYSIS_VERSION
 
 SCHEMA = "countercheck/1"
+ZEROS_RULE = (
+    "Zeros are counted: a zero while both record is a reading. Figures named pedalling leave out every moment in which either "
+    "device reads zero. Time that either did not record, or recorded without power, is left out of both."
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,6 +50,8 @@ class Comparison:
     noise_w: Mapping[str, float | None]
     findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
+    levels: tuple[LevelDelta, ...] = ()
+    random_effects: Mapping[str, Pooled | None] = field(default_factory=dict)
 
     def to_dict(self) -> dict[str, Any]:
         """The JSON tree of the contract; numbers are plain, what cannot be said is null."""
@@ -62,7 +69,11 @@ class Comparison:
                 "alignment": [_alignment(a) for a in self.alignment],
                 "blocks": [_block(b) for b in self.blocks],
                 "deltas": [{"block": block, **d.to_dict()} for block, d in self.deltas],
-                "summary": [{**d.to_dict(), "kind": kind, "blocks": d.blocks} for kind, d in self.summary],
+                "summary": [{**d.to_dict(), "kind": kind, "blocks": d.blocks,
+                             "random_effects": _pooled(self.random_effects.get(d.label) if kind == "steady" else None)}
+                            for kind, d in self.summary],
+                "levels": [_level(level) for level in self.levels],
+                "zeros_rule": ZEROS_RULE,
                 "response": [asdict(r) for r in self.response],
                 "agreement": [asdict(a) for a in self.agreement],
                 "noise": [{"label": label, "noise_w": noise} for label, noise in self.noise_w.items()],
@@ -111,6 +122,24 @@ def _alignment(alignment: Alignment) -> dict[str, Any]:
 
 def _block(block: Block) -> dict[str, Any]:
     return {**asdict(block), "letter": block.letter}
+
+
+def _level(level: LevelDelta) -> dict[str, Any]:
+    return {
+        "level_w": level.level_w, "from_w": level.from_w, "to_w": level.to_w, "block_ids": level.block_ids,
+        **level.judged.to_dict(), "blocks": level.judged.blocks,
+    }  # fmt: skip
+
+
+def _pooled(pooled: Pooled | None) -> dict[str, Any] | None:
+    """Random effects over the held blocks in the words and units of the JSON. [%]"""
+    if pooled is None:
+        return None
+    return {
+        "blocks": pooled.n, "method": f"{pooled.method}, Hartung-Knapp", "delta_pct": pooled.mean, "delta_pct_ci": pooled.ci,
+        "between_blocks_sd_pct": math.sqrt(pooled.tau2), "between_blocks_sd_pct_ci": [math.sqrt(t) for t in pooled.tau2_ci],
+        "i2_frac": pooled.i2_frac, "next_block_pct": pooled.prediction,
+    }  # fmt: skip
 
 
 def _allowance(trial: Trial, label: str) -> dict[str, Any]:

@@ -95,6 +95,20 @@ class Pair:
         there = covered >= MIN_SECOND_COVER
         return device[there] / covered[there], reference[there] / covered[there]
 
+    @cached_property
+    def pedalling(self) -> Pair:
+        """The same pair over the time in which both read more than zero: the works of a pair without anybody's zeros.
+
+        Both, so that exchanging device and reference leaves the same time.
+        """
+        widths, device, reference = (np.diff(total) for total in self._running)
+        both = (device > 0) & (reference > 0)
+
+        def running(amount: Floats) -> Floats:
+            return np.concatenate(([0.0], np.cumsum(amount * both)))
+
+        return Pair(knot_s=self.knot_s, covered_s=running(widths), device_ws=running(device), reference_ws=running(reference))
+
     @property
     def _running(self) -> tuple[Floats, Floats, Floats]:
         return self.covered_s, self.device_ws, self.reference_ws

@@ -95,16 +95,17 @@ class Trial:
             self._seconds[key] = self.recording(label).steps(channel).means(self.second_s, self.second_s + 1)
         return self._seconds[key]
 
-    def pair(self, label: str) -> Pair:
-        """Power of a device and of the reference over the time both cover."""
-        if label not in self._pairs:
-            self._pairs[label] = pair_of(self.recording(label).steps(), self.recordings[0].steps())
-        return self._pairs[label]
+    def pair(self, label: str, against: str | None = None) -> Pair:
+        """Power of a device and of another (the reference where none is named) over the time both cover."""
+        key = (label, against or self.reference)
+        if key not in self._pairs:
+            self._pairs[key] = pair_of(*(self.recording(one).steps() for one in key))
+        return self._pairs[key]
 
     @cached_property
     def _seconds(self) -> dict[tuple[str, str], Floats]:
         return {}
 
     @cached_property
-    def _pairs(self) -> dict[str, Pair]:
+    def _pairs(self) -> dict[tuple[str, str], Pair]:
         return {}

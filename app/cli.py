@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import os
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
@@ -33,6 +34,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     except CountercheckError as problem:
         print(problem, file=sys.stderr)
         return 2
+    except BrokenPipeError:
+        # whoever read the table has seen enough; nothing may be flushed to them at exit either
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141  # 128 + SIGPIPE, as shells count
     except KeyboardInterrupt:
         return 130  # 128 + SIGINT, as shells count
 
@@ -42,7 +47,7 @@ def _parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
 
     compare = commands.add_parser("compare", help="compare recordings of one ride", parents=[])
-    compare.add_argument("files", nargs="+", metavar="FILE", help="a recording: FIT or CSV")
+    compare.add_argument("files", nargs="+", metavar="FILE", help="a recording: FIT, TCX, GPX or CSV, plain, as .gz or in a .zip")
     compare.add_argument("--setup", metavar="TOML", help="what each device is and claims, and the ride as planned")
     compare.add_argument("--reference", metavar="LABEL", help="the recording the others are held against")
     compare.add_argument("--json", metavar="OUT", help="write the whole result")

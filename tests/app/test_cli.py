@@ -327,3 +327,13 @@ def test_an_interrupt_ends_quietly(capsys, monkeypatch):
 def test_the_shipped_folders_are_where_the_program_looks():
     assert (assets_dir() / "favicon.ico").is_file()
     assert (BOATHOUSE / "setup.toml").is_file()
+
+
+def test_a_reader_that_closes_the_pipe_early_sees_no_traceback():
+    """As with `countercheck compare ... | head -1`."""
+    command = [sys.executable, "-m", "app.cli", "compare", HUB, PEDALS]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    process.stdout.close()
+    assert "Traceback" not in process.stderr.read()
+    process.stderr.close()
+    assert process.wait(timeout=60) == 141

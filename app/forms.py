@@ -3,49 +3,59 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 from analysis.errors import BadSetup
 from analysis.setup import DeviceSetup, Setup, setup_from_dict
 from app import ids
 
-Rows = dict[str, dict[str, Any]]
 NUMBERS = {ids.CLAIM: ("claim_pct", "claim"), ids.SHIFT: ("shift_s", "shift by hand")}
 
 
-def rows_of(field_ids: Sequence[Mapping[str, Any]], values: Sequence[Any]) -> Rows:
-    """Dash's two lists of a sheet's fields as recording key -> part -> value."""
-    rows: Rows = {}
-    for field_id, value in zip(field_ids, values, strict=True):
-        rows.setdefault(field_id["key"], {})[field_id["part"]] = value
-    return rows
+@dataclass(frozen=True, kw_only=True)
+class SheetEntries:
+    """What stands in a sheet, all of it text; `rows` is recording key -> part -> text."""
+
+    rows: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    reference: str = ""
+    title: str = ""
+    loss: tuple[str, str] = ("", "")
 
 
-def setup_of(
-    files: Sequence[tuple[str, str]],
-    rows: Rows,
-    *,
-    reference: str | None,
-    title: str | None,
-    loss: tuple[Any, Any],
-    plan: Sequence[Mapping[str, Any]] = (),
-) -> Setup:
-    """The set-up a sheet describes; `files` are (key, file name), `reference` is a key.
+def entries_of(data: Any) -> SheetEntries:
+    """A form as the browser sent it; whatever is not text where text belongs counts as empty."""
+    tree = data if isinstance(data, Mapping) else {}
+    rows = tree.get("rows") if isinstance(tree.get("rows"), Mapping) else {}
+    return SheetEntries(
+        rows={
+            str(key): {part: _text(row.get(part)) for part in ids.PARTS if part in row}
+            for key, row in rows.items()
+            if isinstance(row, Mapping)
+        },
+        reference=_text(tree.get("reference")),
+        title=_text(tree.get("title")),
+        loss=(_text(tree.get("loss-low")), _text(tree.get("loss-high"))),
+    )
+
+
+def setup_of(files: Sequence[tuple[str, str]], entries: SheetEntries, *, plan: Sequence[Mapping[str, Any]] = ()) -> Setup:
+    """The set-up a sheet describes; `files` are (key, file name).
 
     Raises
     ------
     BadSetup
         One sentence that names the file and the field.
     """
-    devices = [_device(name, rows.get(key, {})) for key, name in files]
+    devices = [_device(name, entries.rows.get(key, {})) for key, name in files]
     labels = {key: device["label"] for (key, _), device in zip(files, devices, strict=True)}
     twice = next((label for label in labels.values() if list(labels.values()).count(label) > 1), None)
     if twice is not None:
         raise BadSetup(f"Two recordings are labelled {twice!r}; give each its own label.")
-    trial = {"title": (title or "").strip(), "reference": labels.get(reference or "")}
+    trial = {"title": entries.title, "reference": labels.get(entries.reference)}
     tree = {
         "trial": {k: v for k, v in trial.items() if v},
-        "drivetrain": {"loss_pct": [_number(edge, "drivetrain loss") for edge in loss]},
+        "drivetrain": {"loss_pct": [_number(edge, "drivetrain loss") for edge in entries.loss]},
         "device": devices,
         "plan": [dict(step) for step in plan],
     }
@@ -74,27 +84,27 @@ def fields_of(device: DeviceSetup) -> dict[str, Any]:
     return {part: value for part, value in said.items() if value is not None}
 
 
-def _device(name: str, row: Mapping[str, Any]) -> dict[str, Any]:
-    label = str(row.get(ids.LABEL) or "").strip()
+def _device(name: str, row: Mapping[str, str]) -> dict[str, Any]:
+    label = row.get(ids.LABEL, "")
     if not label:
         raise BadSetup(f"{name} has no label; name the device in a word or two, so that the page can speak of it.")
     entry: dict[str, Any] = {"file": name, "label": label}
-    if row.get(ids.POINT) and row[ids.POINT] != "not stated":
-        entry["point"] = row[ids.POINT]
-    if str(row.get(ids.FIRMWARE) or "").strip():
-        entry["firmware"] = str(row[ids.FIRMWARE]).strip()
+    entry |= {part: row[part] for part in (ids.POINT, ids.FIRMWARE) if row.get(part)}
     for part, (key, words) in NUMBERS.items():
-        value = _number(row.get(part), f"{words} of {label}")
+        value = _number(row.get(part, ""), f"{words} of {label}")
         if value is not None:
             entry[key] = value
     return entry
 
 
-def _number(value: Any, what: str) -> float | None:
-    text = str(value if value is not None else "").strip().replace(",", ".").replace("−", "-")
+def _text(value: Any) -> str:
+    return value.strip() if isinstance(value, str) else ""
+
+
+def _number(text: str, what: str) -> float | None:
     if not text:
         return None
     try:
-        return float(text)
+        return float(text.replace(",", ".").replace("−", "-"))
     except ValueError:
-        raise BadSetup(f"The {what} must be a number; got {value!r}.") from None
+        raise BadSetup(f"The {what} must be a number; got {text!r}.") from None

@@ -13,7 +13,7 @@ from analysis.figures import overlay
 from analysis.judging import judge_interval
 from analysis.trial import Trial
 from app.access import is_owner
-from app.forms import Rows, setup_of
+from app.forms import SheetEntries, setup_of
 from app.jobs import Ready, Working
 from app.services import get_services
 from app.views.frozen import html_text
@@ -81,12 +81,11 @@ def chart(trial_id: str, theme: str, view: Window) -> Any:
     return overlay(answer.open_trial.report, answer.open_trial.trial, theme="dark" if theme == "dark" else "light", view=view)
 
 
-def change_setup(trial_id: str, rows: Rows, *, reference: str | None, title: str | None, loss: tuple[Any, Any]) -> None:
+def change_setup(trial_id: str, entries: SheetEntries) -> None:
     """Put the owner's sheet on top of the present set-up; the ride plan stays. The caller has checked the key."""
     store = get_services().store
     stored = store.trial(trial_id)
-    plan = stored.setup.to_dict()["plan"]
-    setup = setup_of(stored.recordings, rows, reference=reference, title=title, loss=loss, plan=plan)
+    setup = setup_of(stored.recordings, entries, plan=stored.setup.to_dict()["plan"])
     store.change_setup(trial_id, setup, seen_version=stored.setup_version)
 
 

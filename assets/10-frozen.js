@@ -7,9 +7,11 @@
     let changed = false;
     document.querySelectorAll("[data-html]").forEach(function (node) {
       if (filled.get(node) === node.dataset.html) return;
+      const focus = node.contains(document.activeElement) ? document.activeElement.id : "";
       filled.set(node, node.dataset.html);
       node.innerHTML = node.dataset.html;
       changed = true;
+      if (focus && document.getElementById(focus)) document.getElementById(focus).focus();
     });
     if (changed) document.dispatchEvent(new CustomEvent("countercheck:filled"));
   }

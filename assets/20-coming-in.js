@@ -141,7 +141,8 @@
     const good = rows.filter(function (row) { return row.state === "good"; }).map(function (row) {
       return Object.assign({}, row.answer, { remembered: known[row.answer.label_guess] || null });
     });
-    window.dash_clientside.set_props("uploads", { data: good });
+    const typed = window.countercheck.entries(document.querySelector('form[data-sheet="new"]'));
+    window.dash_clientside.set_props("uploads", { data: { files: good, typed: typed } });
   }
 
   function about(row) {
@@ -190,24 +191,18 @@
     publish();
   }
 
+  window.addEventListener("countercheck:sent", function (event) {
+    if (event.detail.sheet !== "new") return;
+    const known = remembered();
+    rows.forEach(function (row) {
+      if (row.state === "good") known[row.answer.label_guess] = event.detail.entries.rows[row.answer.id];
+    });
+    try { window.localStorage.setItem(REMEMBERED, JSON.stringify(known)); } catch (blocked) { /* then nothing is remembered */ }
+  });
+
   function remembered() {
     try { return JSON.parse(window.localStorage.getItem(REMEMBERED)) || {}; } catch (blocked) { return {}; }
   }
-
-  const functions = (window.dash_clientside = window.dash_clientside || {});
-  functions.countercheck = Object.assign(functions.countercheck || {}, {
-    remember: function (clicks, uploads, ids, values) {
-      if (!clicks) return window.dash_clientside.no_update;
-      const known = remembered();
-      (uploads || []).forEach(function (upload) {
-        const said = {};
-        ids.forEach(function (id, i) { if (id.key === upload.id && id.part !== "shift") said[id.part] = values[i]; });
-        known[upload.label_guess] = said;
-      });
-      try { window.localStorage.setItem(REMEMBERED, JSON.stringify(known)); } catch (blocked) { return null; }
-      return Object.keys(known).length;
-    },
-  });
 
   /* A file that misses the zone must not replace the page. */
   ["dragover", "drop"].forEach(function (kind) {

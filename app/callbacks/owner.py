@@ -1,10 +1,10 @@
 """What the owner may change; each of these asks for the key first."""
 
-from dash import ALL, Input, Output, State, callback, no_update
+from dash import Input, Output, State, callback, no_update
 
 from analysis.errors import CountercheckError
 from app import access, ids, links, showing
-from app.forms import rows_of
+from app.forms import entries_of
 from app.services import get_services
 from app.views.notices import problem, progress_view
 from app.views.parts import owner_link
@@ -14,24 +14,15 @@ from app.views.parts import owner_link
     Output(ids.CONTENT, "children", allow_duplicate=True),
     Output(ids.POLL, "disabled", allow_duplicate=True),
     Output(ids.EDIT_PROBLEM, "children"),
-    Input(ids.EDIT_SAVE, "n_clicks"),
+    Input(ids.EDIT_FORM, "data"),
     State(ids.TRIAL, "data"),
-    State(ids.field(ids.EDIT, ALL, ALL), "id"),
-    State(ids.field(ids.EDIT, ALL, ALL), "value"),
-    State(ids.EDIT_REFERENCE, "value"),
-    State(ids.EDIT_TITLE, "value"),
-    State(ids.EDIT_LOSS_LOW, "value"),
-    State(ids.EDIT_LOSS_HIGH, "value"),
     prevent_initial_call=True,
 )
-def change_setup(clicks, trial_id, field_ids, values, reference, title, loss_low, loss_high):
+def change_setup(form, trial_id):
     """The owner's sheet in; the page starts over with progress, in place."""
-    if not clicks:
-        return no_update, no_update, no_update
     try:
         access.require_owner(trial_id)
-        loss = (loss_low, loss_high)
-        showing.change_setup(trial_id, rows_of(field_ids, values), reference=reference, title=title, loss=loss)
+        showing.change_setup(trial_id, entries_of(form))
     except CountercheckError as trouble:
         return no_update, no_update, problem(str(trouble))
     return progress_view("taking the new set-up", 0.0), False, None

@@ -62,13 +62,12 @@ def layout(**_query: str) -> html.Div:
             intro,
             html.Ol(steps, className="steps"),
             drop,
-            html.Div(
-                id=ids.FILE_LIST, className="file-list", role="list", **{"aria-label": "Files", "aria-live": "polite"}
-            ),
+            html.Div(id=ids.FILE_LIST, className="file-list", role="list", **{"aria-label": "Files", "aria-live": "polite"}),
             html.Div(id=ids.SHEET),
-            dcc.Store(id=ids.UPLOADS, data=[]),
+            html.Div(id=ids.SHEET_PROBLEM),
+            dcc.Store(id=ids.UPLOADS, data={"files": [], "typed": None}),
             dcc.Store(id=ids.SETUP_TEXT),
-            dcc.Store(id=ids.REMEMBERED),
+            dcc.Store(id=ids.NEW_FORM),
             dcc.Location(id=ids.GO, refresh=True),
         ],
         className="home",

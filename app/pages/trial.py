@@ -15,9 +15,7 @@ POLL_MS = 250
 
 def register() -> None:
     """Add the page to the app that is being made."""
-    dash.register_page(
-        "trial", path_template="/trial/<trial_id>", title="A trial · countercheck", name="Trial", layout=layout
-    )
+    dash.register_page("trial", path_template="/trial/<trial_id>", title="A trial · countercheck", name="Trial", layout=layout)
 
 
 def layout(trial_id: str | None = None, **query: str) -> html.Div:
@@ -30,6 +28,7 @@ def layout(trial_id: str | None = None, **query: str) -> html.Div:
         dcc.Store(id=ids.TRIAL, data=trial_id),
         dcc.Store(id=ids.WINDOW, data=list(window) if window else None),
         dcc.Store(id=ids.VIEW),
+        dcc.Store(id=ids.EDIT_FORM),
         dcc.Interval(id=ids.POLL, interval=POLL_MS, disabled=final),
         html.Div(content, id=ids.CONTENT),
     ]

@@ -55,7 +55,7 @@ def response_section(number_: int, report: Mapping[str, Any], labels: Sequence[s
     head += [html.Th(f"peak {d:g} s, %", scope="col", className="num") for d in durations]
     rows = [_response_row(entry, durations, labels) for entry in report["response"]]
     table = html.Table([html.Thead(html.Tr(head)), html.Tbody(rows)])
-    children: list[Any] = [scrolling(table, "Response")]
+    children: list[Any] = [scrolling(table, "Response of each device")]
     untold = [entry["label"] for entry in report["response"] if entry["lag_s"] is None]
     if untold:
         text = (
@@ -94,7 +94,7 @@ def agreement_section(number_: int, report: Mapping[str, Any], labels: Sequence[
     head = [html.Th(n, scope="col", className="num" if i else "") for i, n in enumerate(names)]
     rows = [_agreement_row(entry, labels) for entry in report["agreement"]]
     table = html.Table([html.Thead(html.Tr(head)), html.Tbody(rows)])
-    return parts.section(number_, "agreement", "Agreement", meaning, scrolling(table, "Agreement"))
+    return parts.section(number_, "agreement", "Agreement", meaning, scrolling(table, "Agreement of each device"))
 
 
 def _agreement_row(entry: Mapping[str, Any], labels: Sequence[str]) -> html.Tr:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import html as markup
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from dash import html
@@ -18,6 +19,15 @@ VOID = frozenset({"br", "hr", "img", "input", "wbr"})
 RENAMED = {"className": "class", "htmlFor": "for"}
 # Dash's own bookkeeping, of no meaning to a browser.
 UNSAID = frozenset({"children", "n_clicks", "n_clicks_timestamp", "key", "disable_n_clicks"})
+
+
+@dataclass(frozen=True)
+class Native:
+    """An element that dash's HTML lacks, such as a form's own fields; `attributes` as HTML names them."""
+
+    tag: str
+    attributes: Mapping[str, Any]
+    children: Any = None
 
 
 def frozen(*components: Any, **props: Any) -> html.Div:
@@ -37,16 +47,20 @@ def html_text(node: Any) -> str:
         return ""
     if isinstance(node, (list, tuple)):
         return "".join(map(html_text, node))
+    if isinstance(node, Native):
+        return _element(node.tag, node.attributes, node.children)
     if not isinstance(node, Component):
         return markup.escape(str(node))
     told = node.to_plotly_json()
     if told["namespace"] != "dash_html_components":
         raise TypeError(f"Only HTML elements can be frozen; got {told['namespace']}.{told['type']}.")
-    tag, props = told["type"].lower(), told["props"]
-    attributes = "".join(_attribute(name, value) for name, value in props.items() if name not in UNSAID)
-    if tag in VOID:
-        return f"<{tag}{attributes}>"
-    return f"<{tag}{attributes}>{html_text(props.get('children'))}</{tag}>"
+    props = {name: value for name, value in told["props"].items() if name not in UNSAID}
+    return _element(told["type"].lower(), props, told["props"].get("children"))
+
+
+def _element(tag: str, props: Mapping[str, Any], children: Any) -> str:
+    attributes = "".join(_attribute(name, value) for name, value in props.items())
+    return f"<{tag}{attributes}>" if tag in VOID else f"<{tag}{attributes}>{html_text(children)}</{tag}>"
 
 
 def _attribute(name: str, value: Any) -> str:

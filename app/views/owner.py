@@ -10,7 +10,7 @@ from dash import html
 from analysis.setup import Setup
 from app import ids
 from app.forms import device_for, fields_of
-from app.views.sheet import EDIT_SHEET, RecordingFields, setup_sheet
+from app.views.sheet import RecordingFields, setup_sheet, submit
 
 
 def owner_panel(files: Sequence[tuple[str, str]], setup: Setup, report: Mapping[str, Any] | None) -> html.Details:
@@ -24,21 +24,16 @@ def owner_panel(files: Sequence[tuple[str, str]], setup: Setup, report: Mapping[
         if values[ids.LABEL] and values[ids.LABEL] == ((report or {}).get("reference") or setup.reference):
             reference = sha256
         rows.append(RecordingFields(key=sha256, name=name, values=values))
-    sheet = setup_sheet(EDIT_SHEET, rows, reference=reference, title=setup.title, loss_pct=setup.loss_pct)
-    buttons = html.Div(
-        [
-            html.Button("Analyse again", id=ids.EDIT_SAVE, type="button", className="primary", n_clicks=0),
-            html.Button("Make an owner link", id=ids.OWNER_LINK, type="button", className="quiet", n_clicks=0),
-        ],
-        className="button-row",
-    )
+    button = submit("Analyse again", ids.EDIT_SAVE)
+    sheet = setup_sheet(ids.EDIT, rows, button, reference=reference, title=setup.title, loss_pct=setup.loss_pct)
+    link = html.Button("Make an owner link", id=ids.OWNER_LINK, type="button", className="quiet", n_clicks=0)
     return html.Details(
         [
             html.Summary("Edit set-up"),
             html.P("Only you see this. Readers of the address see the result and may change nothing.", className="hint"),
             sheet,
-            buttons,
             html.Div(id=ids.EDIT_PROBLEM),
+            html.Div(link, className="button-row"),
             html.Div(id=ids.OWNER_LINK_TEXT),
         ],
         id=ids.OWNER_PANEL,

@@ -7,7 +7,7 @@ from typing import Any
 
 from dash import html
 
-from app.wording import clock_text, from_to, signed, span, with_unit
+from app.wording import clock_text, signed, span, with_unit
 
 # Word and shape together: no verdict is told by colour alone.
 MARKS = {"within": "●", "outside": "▲", "unsettled": "◇"}
@@ -81,8 +81,9 @@ def notice(text: str, *, kind: str = "note") -> html.Div:
 
 
 def stretch_text(start_s: float, end_s: float) -> html.Span:
-    """From-to as text that says so to a screen reader."""
-    return html.Span(from_to(start_s, end_s), **{"aria-label": f"{clock_text(start_s)} to {clock_text(end_s)}"})
+    """From-to; a screen reader hears the word for the dash."""
+    dash = [html.Span("–", **{"aria-hidden": "true"}), html.Span(" to ", className="hidden-text")]
+    return html.Span([clock_text(start_s), *dash, clock_text(end_s)], className="stretch")
 
 
 def _at(value: float, low: float, high: float) -> str:

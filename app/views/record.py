@@ -68,7 +68,7 @@ def alignment_section(number_: int, report: Mapping[str, Any], labels: Sequence[
     names = ("recording", "shift, s", "± standard error, s", "drift, ppm", "found from", "correlation", "settled")
     head = [html.Th(n, scope="col", className="num" if 0 < i < 4 or i == 5 else "") for i, n in enumerate(names)]
     rows = [_alignment_row(entry, labels) for entry in report["alignment"]]
-    children: list[Any] = [scrolling(html.Table([html.Thead(html.Tr(head)), html.Tbody(rows)]), "Alignment")]
+    children: list[Any] = [scrolling(html.Table([html.Thead(html.Tr(head)), html.Tbody(rows)]), "Shift and drift of each clock")]
     for entry in report["alignment"]:
         if entry.get("note"):
             children.append(parts.notice(f"{entry['label']}: {entry['note']}"))

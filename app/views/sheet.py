@@ -1,4 +1,8 @@
-"""The set-up sheet: label, measuring point, claim, firmware (and shift) per recording; reference, loss, title."""
+"""The set-up sheet: label, measuring point, claim, firmware (and shift) per recording; reference, loss, title.
+
+A plain HTML form: the browser's own fields bring their names and keyboard with them. `assets/25-sheet.js` sends what was
+entered as one store; `app.forms` reads it.
+"""
 
 from __future__ import annotations
 
@@ -6,42 +10,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from dash import dcc, html
+from dash import html
 
 from analysis.setup import DEFAULT_CLAIM_PCT, DEFAULT_LOSS_PCT, POINTS
 from app import ids
+from app.views.frozen import Native, frozen
 from app.wording import channel_words, day_and_time, length
 
-NOT_STATED = "not stated"
-POINT_MEANS = {
-    "pedal": "pedal",
-    "crank": "crank",
-    "spider": "spider",
-    "hub": "hub",
-    "trainer": "trainer (direct drive)",
-    "roller": "roller (wheel-on)",
-}
-
-
-@dataclass(frozen=True, kw_only=True)
-class SheetIds:
-    """Ids of the fields that a sheet has once."""
-
-    sheet: str
-    reference: str
-    title: str
-    loss_low: str
-    loss_high: str
-
-
-NEW_SHEET = SheetIds(sheet=ids.NEW, reference=ids.REFERENCE, title=ids.TITLE, loss_low=ids.LOSS_LOW, loss_high=ids.LOSS_HIGH)
-EDIT_SHEET = SheetIds(
-    sheet=ids.EDIT,
-    reference=ids.EDIT_REFERENCE,
-    title=ids.EDIT_TITLE,
-    loss_low=ids.EDIT_LOSS_LOW,
-    loss_high=ids.EDIT_LOSS_HIGH,
-)
+POINT_MEANS = {"trainer": "trainer (direct drive)", "roller": "roller (wheel-on)"}
+LABEL_CHARS, TITLE_CHARS, NUMBER_CHARS = 60, 200, 20
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,81 +39,89 @@ def about_upload(upload: Mapping[str, Any]) -> str:
 
 
 def setup_sheet(
-    which: SheetIds,
+    sheet: str,
     recordings: Sequence[RecordingFields],
+    button: Native,
     *,
     reference: str | None,
     title: str | None,
-    loss_pct: Sequence[float] = DEFAULT_LOSS_PCT,
+    loss_pct: Sequence[Any] = DEFAULT_LOSS_PCT,
 ) -> html.Div:
-    """All fields of a trial's set-up; `reference` is the key of the chosen recording."""
-    rows = [_recording_row(which.sheet, fields) for fields in recordings]
-    options = [{"label": fields.values.get(ids.LABEL) or fields.name, "value": fields.key} for fields in recordings]
+    """The form `sheet` (`ids.NEW` or `ids.EDIT`); `reference` is the key of the chosen recording."""
     chosen = reference or (recordings[0].key if recordings else None)
-    held = html.Fieldset(
-        [
-            html.Legend("Reference: the recording the others are held against"),
-            dcc.RadioItems(id=which.reference, options=options, value=chosen, inline=True, className="choices"),
-            html.P("A choice, not a truth. A good one: the device whose accuracy you trust most.", className="hint"),
-        ]
-    )
+    rows = [_recording_row(sheet, fields, fields.key == chosen) for fields in recordings]
     ride = html.Fieldset(
         [
             html.Legend("The ride"),
-            _labelled("Title", dcc.Input(id=which.title, value=title or "", maxLength=200, placeholder="for the page's head")),
-            html.Div(
-                [
-                    _labelled("Drivetrain loss, from", _number(which.loss_low, loss_pct[0]), "%"),
-                    _labelled("to", _number(which.loss_high, loss_pct[1]), "%"),
-                ],
-                className="field-row",
-            ),
             html.P(
-                "What the chain takes between pedals and hub or trainer. 1 to 5 % spans what is usual; narrow it "
+                "The reference is a choice, not a truth; a good one is the device whose accuracy you trust most. The "
+                "loss is what the chain takes between pedals and hub or trainer: 1 to 5 % spans what is usual; narrow it "
                 "if you have measured it.",
                 className="hint",
             ),
+            html.Div(
+                [
+                    _labelled("Title", _text(f"{sheet}-title", title, name="title", maxlength=TITLE_CHARS), wide=True),
+                    _labelled("Drivetrain loss, from", _number(f"{sheet}-loss-low", loss_pct[0], name="loss-low"), "%"),
+                    _labelled("Drivetrain loss, to", _number(f"{sheet}-loss-high", loss_pct[1], name="loss-high"), "%"),
+                ],
+                className="field-row",
+            ),
         ]
     )
-    return html.Div([*rows, held, ride], className="sheet")
+    form = {"class": "sheet", "data-sheet": sheet, "novalidate": True, "autocomplete": "off"}
+    return frozen(Native("form", form, [*rows, ride, html.Div(button, className="button-row")]))
 
 
-def _recording_row(sheet: str, fields: RecordingFields) -> html.Fieldset:
-    def at(part: str) -> dict[str, object]:
-        return ids.field(sheet, part, fields.key)
+def submit(text: str, id_: str, *, disabled: bool = False) -> Native:
+    """The form's button."""
+    return Native("button", {"type": "submit", "id": id_, "class": "primary", "disabled": disabled}, text)
+
+
+def _recording_row(sheet: str, fields: RecordingFields, is_reference: bool) -> html.Fieldset:
+    def place(part: str) -> dict[str, str]:
+        return {"data-part": part, "data-key": fields.key}
+
+    def at(part: str) -> str:
+        return f"{sheet}-{part}-{fields.key}"
 
     values = fields.values
-    options = [{"label": POINT_MEANS[p], "value": p} for p in POINTS] + [{"label": NOT_STATED, "value": NOT_STATED}]
-    point = html.Fieldset(
-        [
-            html.Legend("Measuring point"),
-            dcc.RadioItems(id=at(ids.POINT), options=options, value=values.get(ids.POINT) or NOT_STATED, className="choices"),
-        ],
-        className="point-choice",
-    )
+    claim = _number(at(ids.CLAIM), values.get(ids.CLAIM), placeholder=f"{DEFAULT_CLAIM_PCT:g}", **place(ids.CLAIM))
+    radio = {"type": "radio", "name": "reference", "value": fields.key, "id": at("reference"), "checked": is_reference}
     columns = [
-        _labelled("Label", dcc.Input(id=at(ids.LABEL), value=values.get(ids.LABEL) or "", maxLength=60)),
-        _labelled(
-            "Claim, ±",
-            _number(at(ids.CLAIM), values.get(ids.CLAIM), placeholder=f"{DEFAULT_CLAIM_PCT:g}"),
-            "% of reading",
-        ),
-        _labelled("Firmware", dcc.Input(id=at(ids.FIRMWARE), value=values.get(ids.FIRMWARE) or "", maxLength=60)),
+        _labelled("Label", _text(at(ids.LABEL), values.get(ids.LABEL), maxlength=LABEL_CHARS, **place(ids.LABEL))),
+        _labelled("Measuring point", _points(at(ids.POINT), values.get(ids.POINT), place(ids.POINT))),
+        _labelled("Claim, ±", claim, "% of reading"),
+        _labelled("Firmware", _text(at(ids.FIRMWARE), values.get(ids.FIRMWARE), maxlength=LABEL_CHARS, **place(ids.FIRMWARE))),
     ]
     if sheet == ids.EDIT:
-        columns.append(_labelled("Shift by hand", _number(at(ids.SHIFT), values.get(ids.SHIFT), placeholder="found"), "s"))
-    legend = html.Legend([html.Span(fields.name, className="file-name"), html.Span(f" {fields.about}", className="small")])
-    return html.Fieldset([legend, html.Div(columns, className="field-row"), point], className="recording-row")
+        shift = _number(at(ids.SHIFT), values.get(ids.SHIFT), placeholder="found", **place(ids.SHIFT))
+        columns.append(_labelled("Shift by hand", shift, "s"))
+    columns.append(html.Label([Native("input", radio), " reference"], className="field reference-choice"))
+    legend = html.Legend([html.Span(fields.name, className="file-name"), html.Span(fields.about, className="small")])
+    return html.Fieldset([legend, html.Div(columns, className="field-row")], className="recording-row")
 
 
-def _number(id_: Any, value: float | None, *, placeholder: str = "") -> dcc.Input:
+def _points(id_: str, chosen: str | None, place: Mapping[str, str]) -> Native:
+    options = [Native("option", {"value": "", "selected": not chosen}, "not stated")]
+    for point in POINTS:
+        options.append(Native("option", {"value": point, "selected": point == chosen}, POINT_MEANS.get(point, point)))
+    return Native("select", {"id": id_, **place}, options)
+
+
+def _text(id_: str, value: Any, **attributes: Any) -> Native:
+    return Native("input", {"type": "text", "id": id_, "value": value or "", **attributes})
+
+
+def _number(id_: str, value: Any, **attributes: Any) -> Native:
     """A text field for a number: it keeps what was typed, so that a slip can be named rather than dropped."""
     text = "" if value is None else f"{value:g}" if isinstance(value, (int, float)) else str(value)
-    return dcc.Input(id=id_, value=text, inputMode="decimal", maxLength=20, className="short", placeholder=placeholder)
+    return _text(id_, text, inputmode="decimal", maxlength=NUMBER_CHARS, **attributes)
 
 
-def _labelled(name: str, control: Any, unit: str = "") -> html.Label:
+def _labelled(name: str, control: Native, unit: str = "", *, wide: bool = False) -> html.Label:
     tail = [html.Span(unit, className="unit")] if unit else []
     return html.Label(
-        [html.Span(name, className="field-name"), html.Span([control, *tail], className="with-unit")], className="field"
+        [html.Span(name, className="field-name"), html.Span([control, *tail], className="with-unit")],
+        className="field wide" if wide else "field",
     )

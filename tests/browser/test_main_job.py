@@ -61,7 +61,7 @@ def test_from_dropped_files_to_a_shared_interval(open_page, site):
     eventually(page, "document.querySelectorAll('.file-row.good').length", 3)
     page.wait_for_selector("#analyse:not([disabled])")
     page.get_by_label("Title").fill("Dropped")
-    page.locator("#new-reference").get_by_text("hub", exact=True).click()
+    page.get_by_label("reference").first.check()
     requests = []
     page.on("request", lambda r: requests.append(r) if r.method == "POST" else None)
     page.click("#analyse")
@@ -97,7 +97,7 @@ def test_only_the_owner_can_change_a_trial(open_page, site):
     chart_drawn(owner)
     owner.click("text=Edit set-up")
     sent = []
-    owner.on("request", lambda r: sent.append(r.post_data) if "edit-save" in (r.post_data or "") else None)
+    owner.on("request", lambda r: sent.append(r.post_data) if "edit-form" in (r.post_data or "") else None)
     title = owner.locator("#edit-title")
     before = title.input_value()
     title.fill("Changed by its owner")
@@ -154,6 +154,7 @@ def test_what_was_said_of_a_device_is_remembered_and_a_set_up_file_fills_in(open
     page.wait_for_selector("#analyse:not([disabled])")
     page.get_by_label("Label").nth(1).fill("my spider")
     page.get_by_label("Claim, ±").nth(1).fill("1,5")
+    page.get_by_label("Measuring point").nth(1).select_option("crank")
     page.click("#analyse")
     page.wait_for_selector("h1#headline", timeout=60_000)
     page.get_by_role("link", name="New trial").click()
@@ -162,6 +163,20 @@ def test_what_was_said_of_a_device_is_remembered_and_a_set_up_file_fills_in(open
     page.wait_for_selector("#analyse:not([disabled])")
     assert page.get_by_label("Label").nth(1).input_value() == "my spider"
     assert page.get_by_label("Claim, ±").nth(1).input_value() == "1,5"
+    assert page.get_by_label("Measuring point").nth(1).input_value() == "crank"
     page.set_input_files("#pick-files", RIDE_FILES[0].parent / "setup.toml")
     eventually(page, "document.querySelector('#new-title').value", "Boathouse, a cold evening")
     assert page.get_by_label("Label").nth(1).input_value() == "spider"
+
+
+def test_what_was_typed_survives_a_further_file(open_page):
+    page = open_page("/")
+    page.wait_for_selector("#pick-files", state="attached")
+    page.set_input_files("#pick-files", RIDE_FILES[:2])
+    page.wait_for_selector("#analyse:not([disabled])")
+    page.get_by_label("Firmware").first.fill("9.99")
+    page.get_by_label("reference").nth(1).check()
+    page.set_input_files("#pick-files", RIDE_FILES[2])
+    eventually(page, "document.querySelectorAll('.recording-row').length", 3)
+    assert page.get_by_label("Firmware").first.input_value() == "9.99"
+    assert page.get_by_label("reference").nth(1).is_checked()

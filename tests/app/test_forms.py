@@ -1,0 +1,77 @@
+"""The sheet's fields become the set-up they describe; a browser may send what it likes. Referee: hand-made entries."""
+
+from __future__ import annotations
+
+import pytest
+
+from analysis.errors import BadSetup
+from analysis.setup import DEFAULT_LOSS_PCT, setup_from_dict
+from app.forms import SheetEntries, device_for, entries_of, fields_of, setup_of
+
+FILES = [("aa", "hub.fit"), ("bb", "pedals.fit")]
+SENT = {
+    "rows": {
+        "aa": {"label": " hub ", "point": "hub", "claim": "1,5", "firmware": "3.10"},
+        "bb": {"label": "pedals", "point": "", "claim": "", "firmware": "", "shift": "−7.6"},
+    },
+    "reference": "aa",
+    "title": "Evening",
+    "loss-low": "1",
+    "loss-high": "4",
+    "sent": 3,
+}
+
+
+def changed(part: str, text: str) -> dict:
+    return SENT | {"rows": SENT["rows"] | {"bb": SENT["rows"]["bb"] | {part: text}}}
+
+
+def test_a_sheet_becomes_the_set_up_it_describes():
+    setup = setup_of(FILES, entries_of(SENT))
+    expected = {
+        "trial": {"title": "Evening", "reference": "hub"},
+        "drivetrain": {"loss_pct": [1.0, 4.0]},
+        "device": [
+            {"file": "hub.fit", "label": "hub", "point": "hub", "claim_pct": 1.5, "firmware": "3.10"},
+            {"file": "pedals.fit", "label": "pedals", "shift_s": -7.6},
+        ],
+    }
+    assert setup == setup_from_dict(expected)
+
+
+def test_what_is_left_open_stays_open():
+    setup = setup_of(FILES, entries_of(SENT | {"loss-low": "", "loss-high": "", "title": "", "reference": "zz"}))
+    assert (setup.loss_pct, setup.title, setup.reference) == (DEFAULT_LOSS_PCT, None, None)
+
+
+def test_set_up_to_fields_and_back():
+    setup = setup_of(FILES, entries_of(SENT))
+    rows = {key: {p: str(v) for p, v in fields_of(device_for(setup, file=name)).items()} for key, name in FILES}
+    entries = SheetEntries(rows=rows, reference="aa", title="Evening", loss=("1", "4"))
+    assert setup_of(FILES, entries) == setup
+
+
+@pytest.mark.parametrize(
+    ("sent", "words"),
+    [
+        (changed("label", ""), "pedals.fit has no label"),
+        (changed("label", "hub"), "labelled 'hub'"),
+        (changed("claim", "two"), "claim of pedals must be a number; got 'two'"),
+        (changed("claim", "-3"), "claim_pct"),
+        (changed("claim", "nan"), "claim_pct"),
+        (changed("shift", "soon"), "shift by hand of pedals"),
+        (changed("point", "saddle"), "point must be one of"),
+        (changed("label", "x" * 500), "label"),
+        (SENT | {"loss-low": "9", "loss-high": "2"}, "loss_pct"),
+        (SENT | {"loss-low": "a"}, "drivetrain loss must be a number"),
+    ],
+)
+def test_a_mistake_is_named(sent, words):
+    with pytest.raises(BadSetup, match=words.replace("(", r"\(")):
+        setup_of(FILES, entries_of(sent))
+
+
+@pytest.mark.parametrize("sent", [None, [], "x", 7, {"rows": []}, {"rows": {"aa": "x"}}, {"rows": {"aa": {"label": {}}}}])
+def test_what_no_page_of_ours_sends_is_refused_in_one_sentence(sent):
+    with pytest.raises(BadSetup, match="has no label"):
+        setup_of(FILES, entries_of(sent))

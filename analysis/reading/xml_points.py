@@ -43,8 +43,7 @@ class Points:
                 values = np.array(texts, dtype=float)
             except ValueError:
                 values = pd.to_numeric(pd.Series(texts), errors="coerce").to_numpy(dtype=float)
-            values[~np.isfinite(values)] = np.nan
-            out[np.array(rows)] = values
+            out[np.array(rows)] = np.where(np.isfinite(values), values, np.nan)
         return out
 
     def stamps(self, column: str) -> tuple[np.ndarray, bool]:

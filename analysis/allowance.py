@@ -5,12 +5,15 @@ Everything is a ratio device / reference, less one, in percent.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
+import numpy as np
+
+from analysis.budget import Source, combine, rectangular
 from analysis.setup import UPSTREAM_OF_CHAIN
 
-COVERAGE_FACTOR = 2.0  # k = 2, about 95 %; JCGM 100:2008, 6.3.3
+# Losses at which the probability is averaged; midpoints, so that the figure is the same on every machine to five digits.
+LOSS_STEPS = 2001
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,11 +27,17 @@ class Part:
 
 @dataclass(frozen=True, kw_only=True)
 class Allowance:
-    """worst_pct : every part at its limit at once; the verdict rests on it. likely_pct : parts combined after JCGM 100."""
+    """worst_pct : every part at its limit at once; the verdict rests on it. likely_pct : parts combined after JCGM 100.
+
+    downstream : "device" or "reference", whichever sits after the chain while the other sits before it, else None.
+    downstream_higher_prob : probability that it reads the higher of the two, were both as good as claimed; None with it.
+    """
 
     worst_pct: tuple[float, float]
     likely_pct: tuple[float, float]
     parts: tuple[Part, ...]
+    downstream: str | None = None
+    downstream_higher_prob: float | None = None
 
 
 def allowance_between(
@@ -53,8 +62,10 @@ def allowance_between(
     low, high = _true_ratio(point, reference_point, loss_pct[0] / 100, loss_pct[1] / 100)
     worst = low * (1 - c_d) / (1 + c_r) - 1, high * (1 + c_d) / (1 - c_r) - 1
     middle, half = (low + high) / 2, (high - low) / 2
-    u = middle * math.sqrt((c_d**2 + c_r**2 + (half / middle) ** 2) / 3)
-    likely = middle - 1 - COVERAGE_FACTOR * u, middle - 1 + COVERAGE_FACTOR * u
+    relative = combine([Source(name="claims and loss", standard=rectangular(a)) for a in (c_d, c_r, half / middle)])
+    likely = middle - 1 - middle * relative.expanded_k2, middle - 1 + middle * relative.expanded_k2
+    downstream = _downstream(point, reference_point)
+    up, down = (c_r, c_d) if downstream == "device" else (c_d, c_r)
     return Allowance(
         worst_pct=(100 * worst[0], 100 * worst[1]),
         likely_pct=(100 * likely[0], 100 * likely[1]),
@@ -63,7 +74,41 @@ def allowance_between(
             Part(name="the reference's claim", low_pct=100 * (1 / (1 + c_r) - 1), high_pct=100 * (1 / (1 - c_r) - 1)),
             Part(name=_loss_name(point, reference_point), low_pct=100 * (low - 1), high_pct=100 * (high - 1)),
         ),
+        downstream=downstream,
+        downstream_higher_prob=None
+        if downstream is None
+        else downstream_above(upstream_claim_pct=100 * up, downstream_claim_pct=100 * down, loss_pct=loss_pct),
     )
+
+
+def downstream_above(
+    *, upstream_claim_pct: float, downstream_claim_pct: float, loss_pct: tuple[float, float], ratio: float = 1.0
+) -> float:
+    """Probability that a device after the chain reads more than `ratio` times one before it, both as good as claimed.
+
+    Both errors and the loss rectangular and independent (JCGM 100:2008, 4.3.7). At each loss the difference of the two
+    readings is a sum of two rectangular variables, whose distribution is closed; the losses are averaged.
+    """
+    low, high = loss_pct[0] / 100, loss_pct[1] / 100
+    loss = low + (high - low) * (np.arange(LOSS_STEPS) + 0.5) / LOSS_STEPS
+    # (1 - loss)(1 + d) - ratio (1 + u) > 0 with d, u within their claims
+    a, b = (1 - loss) * downstream_claim_pct / 100, ratio * upstream_claim_pct / 100
+    margin = ratio - (1 - loss)
+    small, large = np.minimum(a, b), np.maximum(a, b)
+    if not large.max() > 0:
+        return float(np.mean(margin < 0) + np.mean(margin == 0) / 2)
+    # survival function of a trapezium on [-(small + large), small + large], flat within large - small
+    at = np.abs(margin)
+    flat = 0.5 - at / (2 * large)
+    tail = np.clip(small + large - at, 0.0, None) ** 2 / np.maximum(8 * small * large, 1e-300)
+    above = np.where(at <= large - small, flat, tail)
+    return float(np.mean(np.where(margin >= 0, above, 1 - above)))
+
+
+def _downstream(point: str | None, reference_point: str | None) -> str | None:
+    if point is None or reference_point is None or (point in UPSTREAM_OF_CHAIN) == (reference_point in UPSTREAM_OF_CHAIN):
+        return None
+    return "reference" if point in UPSTREAM_OF_CHAIN else "device"
 
 
 def _true_ratio(point: str | None, reference_point: str | None, l1: float, l2: float) -> tuple[float, float]:

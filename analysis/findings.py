@@ -10,8 +10,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from analysis.aligning import Alignment
+from analysis.allowance import downstream_above
 from analysis.causes import Cause
 from analysis.judging import JudgedDelta
+from analysis.kinetic import Stored
 from analysis.response import Response
 from analysis.setup import UPSTREAM_OF_CHAIN
 from analysis.trial import Trial
@@ -54,6 +56,7 @@ class Evidence:
     alignment: Alignment
     dropouts: Lost
     stuck: Lost
+    stored: Sequence[Stored] = ()
 
 
 def findings_of(trial: Trial, seen: Evidence) -> tuple[Finding, ...]:
@@ -145,6 +148,8 @@ def _gained_power(trial: Trial, seen: Evidence) -> list[Finding]:
         "gained on the way, so at least one of the two is wrong."
     )
     evidence = (
+        _odds(trial, seen.label, held, high),
+        *_stored(seen.stored),
         "Check first: a scale factor set in a head unit, a device that adds drivetrain loss back, one-sided doubling, "
         "zero offsets.",
     )
@@ -160,6 +165,40 @@ def _gained_power(trial: Trial, seen: Evidence) -> list[Finding]:
             evidence=evidence,
         )
     ]
+
+
+def _odds(trial: Trial, label: str, held: JudgedDelta, high: str) -> str:
+    """How likely the order is, and how likely as much of it, were both devices as good as claimed."""
+    device, reference = trial.recording(label), trial.recordings[0]
+    ratio = 1 + (held.delta_pct or 0.0) / 100
+    if high == label:
+        up, down = reference, device
+    else:
+        up, down, ratio = device, reference, 1 / ratio
+    claims = {"upstream_claim_pct": up.claim_pct, "downstream_claim_pct": down.claim_pct, "loss_pct": trial.loss_pct}
+    at_all, as_much = downstream_above(**claims), downstream_above(**claims, ratio=ratio)
+    return (
+        f"Were both as good as claimed, {high} would read the higher of the two with a probability of {percent(at_all)}, and "
+        f"higher by as much as here with {percent(as_much)}."
+    )
+
+
+def _stored(stored: Sequence[Stored]) -> tuple[str, ...]:
+    """What stored energy can account for; the sprints only where speed was recorded."""
+    if not stored:
+        return ("No recording carries speed, so energy stored in wheel and flywheel is not taken into account.",)
+    mass = stored[0].mass_kg
+    held = max((abs(s.stored_w) for s in stored if s.kind == "steady"), default=0.0)
+    quick = max((abs(s.stored_w) for s in stored if s.kind == "transient"), default=0.0)
+    return (
+        f"Energy stored in wheel and flywheel ({mass:g} kg assumed) accounts for at most {held:.1f} W while power is held and "
+        f"{quick:.0f} W in the quick changes.",
+    )
+
+
+def percent(probability: float) -> str:
+    """A probability in percent, with a bound where it is next to nothing."""
+    return "under 0.1 %" if probability < 0.001 else f"{100 * probability:.1f} %"
 
 
 def _lag(trial: Trial, seen: Evidence) -> list[Finding]:

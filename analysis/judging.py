@@ -8,6 +8,7 @@ from typing import Any
 
 from analysis.allowance import Allowance, allowance_between
 from analysis.blocks import Block
+from analysis.budget import en_score
 from analysis.deltas import Delta, delta_over, delta_pooled
 from analysis.errors import OutOfRange
 from analysis.pooling import Pooled, pool
@@ -21,7 +22,10 @@ SAME_LEVEL_W = 8.0
 
 @dataclass(frozen=True, kw_only=True)
 class JudgedDelta:
-    """One device over one stretch; field names and units are those of the JSON's `deltas`."""
+    """One device over one stretch; field names and units are those of the JSON's `deltas`.
+
+    en : distance from the middle of the likely allowance over both expanded uncertainties; beyond 1 is worth a question.
+    """
 
     label: str
     n_s: float
@@ -42,6 +46,7 @@ class JudgedDelta:
     delta_w_pedalling_ci: tuple[float, float] | None = None
     delta_pct_pedalling: float | None = None
     delta_pct_pedalling_ci: tuple[float, float] | None = None
+    en: float | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """The fields as JSON has them, `blocks` left to the summary."""
@@ -132,5 +137,14 @@ def _judged(delta: Delta, allowance: Allowance) -> JudgedDelta:
     fields = {k: v for k, v in vars(delta).items() if k != "enough"}
     return JudgedDelta(
         **fields, allowance_pct=allowance.worst_pct, likely_allowance_pct=allowance.likely_pct,
-        verdict=verdict.word, reason=verdict.reason,
+        verdict=verdict.word, reason=verdict.reason, en=_en(delta, allowance),
     )  # fmt: skip
+
+
+def _en(delta: Delta, allowance: Allowance) -> float | None:
+    """How far the delta lies from the middle of the likely allowance, in units of both expanded uncertainties together."""
+    low, high = allowance.likely_pct
+    if delta.delta_pct is None or delta.delta_pct_ci is None or not high > low:
+        return None
+    first, last = delta.delta_pct_ci
+    return en_score(delta.delta_pct, (low + high) / 2, expanded=(last - first) / 2, expanded_expected=(high - low) / 2)

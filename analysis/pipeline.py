@@ -13,6 +13,7 @@ from analysis.consensus import Consensus, consensus_of
 from analysis.errors import BadSetup, NotOneRide, SameRecording, UnusableRecording
 from analysis.findings import Evidence, Finding, findings_of
 from analysis.judging import JudgedDelta, LevelDelta, judge_levels, judge_pooled, judge_stretch, random_effects
+from analysis.kinetic import stored_in_blocks
 from analysis.plan import PlanMatch, match_plan
 from analysis.reading.recording import Recording
 from analysis.report import Comparison, utc
@@ -91,6 +92,7 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
         agreement=agreement,
         noise_w=noise,
         findings=findings,
+        stored=stored_in_blocks(trial, blocks),
         levels=tuple(level for d in trial.devices for level in judge_levels(trial, d.label, blocks)),
         random_effects={d.label: random_effects([j for b, j in deltas if j.label == d.label and b in held])
                         for d in trial.devices},
@@ -230,7 +232,7 @@ def _findings(
             Evidence(
                 label=label, by_kind={kind: d for kind, d in summary if d.label == label},
                 causes=find_causes(pieces_of(trial, label, blocks)), response=answer, alignment=alignment,
-                dropouts=dropouts(trial, label, consensus), stuck=stuck(trial, label),
+                dropouts=dropouts(trial, label, consensus), stuck=stuck(trial, label), stored=stored_in_blocks(trial, blocks),
             ),
         )  # fmt: skip
     return tuple(found)

@@ -17,6 +17,7 @@ from analysis.blocks import Block
 from analysis.cautions import CAUTIONS
 from analysis.findings import Finding
 from analysis.judging import JudgedDelta, LevelDelta, allowance_of
+from analysis.kinetic import Stored
 from analysis.pooling import Pooled
 from analysis.reading.recording import Recording
 from analysis.response import Response
@@ -51,6 +52,7 @@ class Comparison:
     findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
     levels: tuple[LevelDelta, ...] = ()
+    stored: tuple[Stored, ...] = ()
     random_effects: Mapping[str, Pooled | None] = field(default_factory=dict)
 
     def to_dict(self) -> dict[str, Any]:
@@ -79,6 +81,7 @@ class Comparison:
                 "noise": [{"label": label, "noise_w": noise} for label, noise in self.noise_w.items()],
                 "findings": [{k: v for k, v in asdict(f).items() if k != "short"} for f in self.findings],
                 "allowances": [_allowance(self.trial, label) for label in self.trial.labels[1:]],
+                "stored_energy": [asdict(s) for s in self.stored],
                 "warnings": self.warnings,
                 "cautions": [asdict(c) for c in CAUTIONS],
             }

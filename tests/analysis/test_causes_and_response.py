@@ -108,8 +108,26 @@ def test_a_downstream_device_that_reads_higher_is_always_a_finding():
     pedals = record(truth, seed=1, noise_frac=0.01)
     hub = record(downstream(truth, loss_frac=0.025), seed=2, noise_frac=0.01, gain=1.08)
     setup = Setup(reference="device", devices=SETUP.devices, loss_pct=SETUP.loss_pct)
-    codes = [f.code for f in compare([recording(hub, "hub"), recording(pedals, "device")], setup).findings]
-    assert "gained-power" in codes
+    found = {f.code: f for f in compare([recording(hub, "hub"), recording(pedals, "device")], setup).findings}
+    assert "gained-power" in found
+    assert "higher by as much as here with under 0.1 %" in found["gained-power"].evidence[0]
+    assert "No recording carries speed" in found["gained-power"].evidence[1]
+
+
+def test_energy_stored_in_a_sprint_is_weighed_where_speed_is_recorded():
+    truth = ride(PLAN, seed=5)
+    pedals = record(truth, seed=1, noise_frac=0.01)
+    hub = record(downstream(truth, loss_frac=0.025), seed=2, noise_frac=0.01, gain=1.08)
+    hub["speed_mps"] = 5.0 + 6.0 * np.minimum(hub["power_w"], 700) / 700
+    result = compare([recording(hub, "hub"), recording(pedals, "device")],
+                     Setup(reference="device", devices=SETUP.devices, loss_pct=SETUP.loss_pct))  # fmt: skip
+    said = next(f for f in result.findings if f.code == "gained-power").evidence[1]
+    assert "10 kg assumed" in said
+    stored = result.to_dict()["stored_energy"]
+    assert {s["label"] for s in stored} == {"hub"}
+    assert max(s["stored_w"] for s in stored if s["kind"] == "transient") > max(
+        abs(s["stored_w"]) for s in stored if s["kind"] == "steady"
+    )
 
 
 def test_held_values_are_found_and_left_unfilled():

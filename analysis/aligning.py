@@ -8,56 +8,40 @@ cannot be told apart. An ambiguous match is never settled.
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 import numpy as np
 
+from analysis.candidates import MIN_CORRELATION, SHARED, Candidate, Choice, Found, choose, correlation_at, find, mark_used, plain
+from analysis.candidates import pattern_shift as shift_by_pattern
+from analysis.clock_pieces import GridPiece, find_pieces
 from analysis.errors import NotOneRide
-from analysis.matching import Match, best_match, prepared, residuals, vertex
+from analysis.grids import Grid, gridded
 from analysis.reading.recording import Recording
 from analysis.traces import Floats
 
-# In the order of trust where their errors are alike; power is last because it also holds the response lag, and
-# temperature is left out: each unit has its own.
-SHARED = ("heart_rate_bpm", "cadence_rpm", "speed_mps", "altitude_m")
-VIA = {
-    "heart_rate_bpm": "heart_rate",
-    "cadence_rpm": "cadence",
-    "speed_mps": "speed",
-    "altitude_m": "altitude",
-    "power_w": "power",
-}
-# A match is settled when it explains enough, leads the next peak by this log-likelihood (odds of e^8, about 3000 to
-# one) and is sharp. Common practice, no source; the false-certainty test in tests/analysis guards them.
-MIN_CORRELATION = 0.6
-MIN_MARGIN = 8.0
-MAX_SE_S = 0.5
 # Recordings whose clocks do not overlap at all must match far better before they are believed to be one ride.
 STRANGER_CORRELATION = 0.9
 STRANGER_MARGIN = 50.0
 STRANGER_OVERLAP_FRAC = 0.5
-# Two signals disagree when their shifts differ by more than this and three standard errors.
-DISAGREE_S = 1.0
-# Windows for the drift of one clock against the other, and how sure a drift must be before it is applied.
-DRIFT_WINDOW_S = 600
-MIN_DRIFT_WINDOWS = 4
-DRIFT_SIGMA = 3.0
-WINDOW_SE_FLOOR_S = 0.03
+# A shift by hand this far from what the signals say is remarked on. [s]
+HAND_DIFFERS_S = 0.3
+# Recorders whose intervals differ by more than this may stamp their means differently. [s]
+INTERVALS_DIFFER_S = 0.1
+
+Pairs = Mapping[str, tuple[Grid, Grid]]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Candidate:
-    """What one signal says of the shift. [s]"""
+class Piece:
+    """A stretch of a recording whose clock stood or leapt elsewhere: own stamps [start_s, end_s) have their own shift."""
 
-    via: str
+    start_s: float
+    end_s: float
     shift_s: float
     shift_se_s: float
-    correlation: float
-    margin: float
-    rival_shift_s: float | None
-    settled: bool
-    overlap_s: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,6 +50,7 @@ class Alignment:
 
     `reference time = own time + shift_s + drift_ppm * 1e-6 * (own time - pivot_s)` where the drift is applied, else
     without its last term; `pivot_s` is the middle of the recording on its own clock, so that `shift_s` is the mean shift.
+    With `pieces`, each stretch has its own shift instead and `shift_s` is the longest one's.
     """
 
     label: str
@@ -80,41 +65,20 @@ class Alignment:
     settled: bool
     note: str
     candidates: tuple[Candidate, ...] = ()
+    drift_ci_ppm: tuple[float, float] | None = None
+    pattern_shift_s: float | None = None
+    clock_shift_s: float | None = None
+    pieces: tuple[Piece, ...] = ()
 
     def to_reference(self, time_s: Floats) -> Floats:
-        """Own stamps to the reference's clock. [s]"""
+        """Own stamps to the reference's clock; NaN for those that it has no time for. [s]"""
         drift = self.drift_ppm * 1e-6 if self.drift_applied else 0.0
-        return time_s + self.shift_s + drift * (time_s - self.pivot_s)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Grid:
-    """One channel on whole seconds: `value[k]` was read at `start_s + k`."""
-
-    start_s: float
-    value: Floats
-
-
-def gridded(recording: Recording, channel: str) -> Grid:
-    """A channel on a one-second grid: mean of each second's readings, in the phase of the recording's own stamps.
-
-    Slower recordings are joined by straight lines over up to two of their intervals; holes stay NaN.
-    """
-    time, value = recording.samples["time_s"].to_numpy(), recording.samples[channel].to_numpy(float)
-    cell = np.floor(time - time[0]).astype(np.int64)
-    n = int(cell[-1]) + 1
-    there = np.isfinite(value)
-    count = np.bincount(cell[there], minlength=n)
-    total = np.bincount(cell[there], weights=value[there], minlength=n)
-    grid = np.divide(total, count, out=np.full(n, np.nan), where=count > 0)
-    phase = float(np.mean((time - time[0] - cell)[there])) if there.any() else 0.0
-    if recording.interval_s > 1.5 and there.sum() > 1:
-        phase, at = 0.0, time[0] + np.arange(n)
-        known = np.flatnonzero(there)
-        after = np.clip(np.searchsorted(time[known], at), 1, known.size - 1)
-        near = time[known][after] - time[known][after - 1] <= 2.5 * recording.interval_s
-        grid = np.where(near, np.interp(at, time[known], value[known]), np.nan)
-    return Grid(start_s=float(time[0]) + phase, value=grid)
+        shift: Floats | float = self.shift_s
+        if self.pieces:
+            shift = np.full(np.shape(time_s), np.nan)
+            for piece in self.pieces:
+                shift = np.where((time_s >= piece.start_s) & (time_s < piece.end_s), piece.shift_s, shift)
+        return time_s + shift + drift * (time_s - self.pivot_s)
 
 
 def align(recording: Recording, reference: Recording, *, label: str, by_hand_s: float | None = None) -> Alignment:
@@ -125,91 +89,175 @@ def align(recording: Recording, reference: Recording, *, label: str, by_hand_s: 
     NotOneRide
         The clocks share no time and no signal matches well enough to believe in a wrong clock.
     """
-    pivot = recording.start_s + recording.duration_s / 2
-    grids = {
-        c: (gridded(recording, c), gridded(reference, c))
-        for c in (*SHARED, "power_w")
-        if c in recording.channels and c in reference.channels
-    }
-    if by_hand_s is not None:
-        return Alignment(
-            label=label,
-            shift_s=by_hand_s,
-            shift_se_s=None,
-            drift_ppm=0.0,
-            drift_se_ppm=None,
-            drift_applied=False,
-            pivot_s=pivot,
-            via="manual",
-            correlation=_correlation_at(grids, by_hand_s),
-            settled=True,
-            note="The shift was set by hand.",
-        )
-    candidates = tuple(c for c in (_candidate(channel, *pair) for channel, pair in grids.items()) if c is not None)
+    return align_pairs(pairs_of(recording, reference), recording, reference, label=label, by_hand_s=by_hand_s)
+
+
+def pairs_of(recording: Recording, reference: Recording) -> Pairs:
+    """The channels that can be matched, on grids."""
+    both = [c for c in (*SHARED, "power_w") if c in recording.channels and c in reference.channels]
+    return {c: (gridded(recording, c), gridded(reference, c)) for c in both}
+
+
+def align_pairs(
+    pairs: Pairs, recording: Recording, reference: Recording, *, label: str, by_hand_s: float | None = None
+) -> Alignment:
+    """`align` on channels that are on grids already."""
+    pattern = shift_by_pattern(pairs)
+    periods = recording.interval_s, reference.interval_s
+    found = [f for f in (find(c, *p, near_s=pattern, periods_s=periods) for c, p in pairs.items()) if f is not None]
     overlap = _clock_overlap_s(recording, reference)
     if overlap <= 0:
-        candidates = tuple(c for c in candidates if _believable(c, recording, reference))
-    chosen, note = _choose(candidates)
-    if chosen is None:
-        return _by_clock(recording, reference, label, candidates, overlap, pivot)
-    channel = next(k for k, v in VIA.items() if v == chosen.via)
-    ppm, ppm_se = _drift(*grids[channel], chosen.shift_s)
-    applied = ppm_se is not None and abs(ppm) > DRIFT_SIGMA * ppm_se
-    if chosen.via == "power":
-        note = "Only power could be matched, so this shift holds the response lag as well; the two cannot be told apart."
-    return Alignment(
-        label=label,
-        shift_s=chosen.shift_s,
-        shift_se_s=chosen.shift_se_s,
-        drift_ppm=ppm,
-        drift_se_ppm=ppm_se,
-        drift_applied=applied,
-        pivot_s=pivot,
-        via=chosen.via,
-        correlation=chosen.correlation,
-        settled=True,
-        note=note,
-        candidates=candidates,
-    )
+        found = [f for f in found if _believable(f.candidate, recording, reference)]
+    choice = choose(found)
+    plain_one = _blank(recording, reference, label, pattern)
+    if by_hand_s is not None:
+        return _by_hand(by_hand_s, plain_one, pairs, found, choice)
+    stretched = _stretched(pairs, found, choice)
+    if stretched is not None and stretched.pieces:
+        return _in_pieces(stretched, plain_one, found, pairs)
+    if choice is None:
+        return _unsettled(recording, reference, plain_one, found, overlap)
+    settled = _settled(choice, plain_one, found, recording, reference)
+    if stretched is None or stretched.unconfirmed is None:
+        return settled
+    first, last = stretched.unconfirmed
+    doubt = f"Nothing in its {'first' if first == 0 else 'last'} {(last - first) / 60:.0f} min confirms this shift."
+    return replace(settled, note=f"{settled.note} {doubt}".strip())
 
 
 def reference_alignment(reference: Recording, *, label: str) -> Alignment:
     """The reference against itself: shift zero by definition."""
-    return Alignment(
-        label=label,
-        shift_s=0.0,
-        shift_se_s=0.0,
-        drift_ppm=0.0,
-        drift_se_ppm=0.0,
-        drift_applied=False,
-        pivot_s=reference.start_s,
-        via="clock",
-        correlation=1.0,
-        settled=True,
+    return replace(
+        _blank(reference, reference, label, None),
+        shift_se_s=0.0, drift_se_ppm=0.0, pivot_s=reference.start_s, correlation=1.0, settled=True,
         note="The reference's own clock.",
+    )  # fmt: skip
+
+
+def _blank(recording: Recording, reference: Recording, label: str, pattern_s: float | None) -> Alignment:
+    """What the clocks alone say: an alignment without evidence."""
+    return Alignment(
+        label=label, shift_s=0.0, shift_se_s=None, drift_ppm=0.0, drift_se_ppm=None, drift_applied=False,
+        pivot_s=recording.start_s + recording.duration_s / 2, via="clock", correlation=None, settled=False, note="",
+        pattern_shift_s=pattern_s,
+        clock_shift_s=0.0 if recording.absolute_clock and reference.absolute_clock else None,
+    )  # fmt: skip
+
+
+def _settled(
+    choice: Choice, blank: Alignment, found: Sequence[Found], recording: Recording, reference: Recording
+) -> Alignment:
+    best = choice.used[0]
+    rate = best.rate
+    notes = [choice.note]
+    if best.channel == "power_w":
+        notes.append("Only power could be matched, so this shift holds the response lag as well; the two cannot be told apart.")
+    notes.append(_about_intervals(recording, reference, choice))
+    return replace(
+        blank,
+        shift_s=choice.shift_s,
+        shift_se_s=choice.shift_se_s,
+        drift_ppm=rate.ppm if rate else 0.0,
+        drift_se_ppm=rate.ppm_se if rate else None,
+        drift_ci_ppm=rate.ppm_ci if rate else None,
+        drift_applied=rate is not None and rate.certain,
+        via=best.candidate.via,
+        correlation=best.candidate.correlation,
+        settled=True,
+        note=" ".join(filter(None, notes)),
+        candidates=mark_used(found, choice.used),
     )
 
 
-def _candidate(channel: str, device: Grid, reference: Grid) -> Candidate | None:
-    match = best_match(device.value, reference.value)
-    if match is None:
-        return None
+def _about_intervals(recording: Recording, reference: Recording, choice: Choice) -> str:
+    ours, theirs = recording.interval_s, reference.interval_s
+    if abs(ours - theirs) <= INTERVALS_DIFFER_S:
+        return ""
+    return (
+        f"It records every {ours:g} s, the reference every {theirs:g} s; where readings are means of such periods, "
+        f"up to {abs(ours - theirs) / 2:.1f} s of a shift or lag may be due to that alone."
+    )
+
+
+def _by_hand(shift_s: float, blank: Alignment, pairs: Pairs, found: Sequence[Found], choice: Choice | None) -> Alignment:
+    note = "The shift was set by hand."
+    if choice is None:
+        note += " The signals do not settle it."
+    else:
+        found_s = f"{choice.shift_s:.2f} s ± {1.96 * choice.shift_se_s:.2f} s from {plain(choice.used[0].candidate.via)}"
+        gap = shift_s - choice.shift_s
+        note += f" The signals say {found_s}" + (
+            f"; by hand it is {abs(gap):.1f} s {'more' if gap > 0 else 'less'}." if abs(gap) > HAND_DIFFERS_S else "."
+        )
+    return replace(
+        blank,
+        shift_s=shift_s,
+        via="manual",
+        correlation=correlation_at(*pairs["power_w"], shift_s) if "power_w" in pairs else None,
+        settled=True,
+        note=note,
+        candidates=mark_used(found, ()),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Stretched:
+    """Stretches of the signal that shows them best; `pieces` is empty where one shift serves."""
+
+    by: Found
+    pieces: tuple[GridPiece, ...]
+    unconfirmed: tuple[int, int] | None
+
+
+def _stretched(pairs: Pairs, found: Sequence[Found], choice: Choice | None) -> _Stretched | None:
+    shifts = {s for f in found for s in (f.candidate.shift_s, *f.candidate.rival_shifts_s)}
+    sure = choice is not None and choice.used[0].channel != "power_w"
+    first = None
+    for one in (choice.used[0],) if sure else sorted(found, key=_by_trust):
+        device, reference = pairs[one.channel]
+        proposed = {round(s - reference.start_s + device.start_s) for s in shifts}
+        settled = one.candidate.settled
+        got = find_pieces(device.value, reference.value, one.match, settled=settled, proposed=sorted(proposed))
+        if got.pieces:
+            return _Stretched(by=one, pieces=got.pieces, unconfirmed=None)
+        first = first or _Stretched(by=one, pieces=(), unconfirmed=got.unconfirmed)
+    return first
+
+
+def _by_trust(found: Found) -> tuple[bool, float]:
+    return found.channel == "power_w", -found.candidate.correlation
+
+
+def _in_pieces(stretched: _Stretched, blank: Alignment, found: Sequence[Found], pairs: Pairs) -> Alignment:
+    parts, one = stretched.pieces, stretched.by
+    device, reference = pairs[one.channel]
     offset = reference.start_s - device.start_s
-    settled = match.correlation >= MIN_CORRELATION and match.margin >= MIN_MARGIN and match.lag_se <= MAX_SE_S
-    return Candidate(
-        via=VIA[channel],
-        shift_s=match.lag + offset,
-        shift_se_s=match.lag_se,
-        correlation=match.correlation,
-        margin=match.margin,
-        rival_shift_s=_rival_shift(match, offset),
-        settled=settled,
-        overlap_s=match.overlap_s,
+    shifts = [p.lag + offset for p in parts]
+    # a stretch begins only when the time of the one before it is over on the reference's clock as well
+    ends = [device.start_s + p.last for p in parts[:-1]]
+    starts = [max(device.start_s + p.first, end + before - own)
+              for p, end, before, own in zip(parts[1:], ends, shifts, shifts[1:], strict=False)]  # fmt: skip
+    stretches = tuple(
+        Piece(start_s=start, end_s=end, shift_s=shift, shift_se_s=p.lag_se)
+        for p, shift, start, end in zip(parts, shifts, [-np.inf, *starts], [*ends, np.inf], strict=True)
     )
-
-
-def _rival_shift(match: Match, offset: float) -> float | None:
-    return None if match.rival_lag is None else match.rival_lag + offset
+    longest = max(range(len(parts)), key=lambda i: parts[i].last - parts[i].first)
+    steps = [b.shift_s - a.shift_s for a, b in itertools.pairwise(stretches)]
+    words = " and ".join(f"{'stood still for' if s > 0 else 'leapt ahead by'} {abs(s):.1f} s" for s in steps)
+    note = f"Against the reference's, its clock {words}; each stretch was given a shift of its own."
+    if one.channel == "power_w":
+        note += " Only power could be matched, so these shifts hold the response lag as well."
+    return replace(
+        blank,
+        shift_s=stretches[longest].shift_s,
+        shift_se_s=stretches[longest].shift_se_s,
+        via=one.candidate.via,
+        correlation=parts[longest].correlation,
+        settled=True,
+        note=note,
+        candidates=mark_used(found, (one,)),
+        pieces=stretches,
+    )
 
 
 def _believable(candidate: Candidate, recording: Recording, reference: Recording) -> bool:
@@ -217,138 +265,26 @@ def _believable(candidate: Candidate, recording: Recording, reference: Recording
     return candidate.correlation >= STRANGER_CORRELATION and candidate.margin >= STRANGER_MARGIN and candidate.overlap_s >= enough
 
 
-def _choose(candidates: tuple[Candidate, ...]) -> tuple[Candidate | None, str]:
-    """The sharpest settled shared signal; power only where none is settled."""
-    shared = sorted((c for c in candidates if c.settled and c.via != "power"), key=lambda c: c.shift_se_s)
-    if not shared:
-        return next((c for c in candidates if c.settled), None), ""
-    best = shared[0]
-    for other in shared[1:]:
-        gap = abs(other.shift_s - best.shift_s)
-        if gap > DISAGREE_S and gap > 3 * np.hypot(other.shift_se_s, best.shift_se_s):
-            trusted, doubted = (best, other) if best.correlation >= other.correlation else (other, best)
-            note = (
-                f"{_plain(trusted.via)} and {_plain(doubted.via)} disagree by {gap:.1f} s; {_plain(trusted.via)} is used "
-                f"because it matches more closely (correlation {trusted.correlation:.2f} against {doubted.correlation:.2f})."
-            )
-            return trusted, note[0].upper() + note[1:]
-    return best, ""
-
-
-def _by_clock(
-    recording: Recording,
-    reference: Recording,
-    label: str,
-    candidates: tuple[Candidate, ...],
-    overlap_s: float,
-    pivot_s: float,
+def _unsettled(
+    recording: Recording, reference: Recording, blank: Alignment, found: Sequence[Found], overlap_s: float
 ) -> Alignment:
+    """Nothing sure: the clocks' own word, or of several peaks the one they favour, as a proposal and not as a fact."""
     if overlap_s <= 0:
         raise NotOneRide(
             f"{recording.name} and {reference.name} share no time ({_span(recording)} against {_span(reference)}) and no signal "
             "in them matches; leave one out, or give shift_s by hand if a clock was wrong."
         )
+    candidates = mark_used(found, ())
     near = [c for c in candidates if c.correlation >= MIN_CORRELATION]
-    if near:
-        # between equal peaks the one the clocks favour is shown, as a proposal and not as a fact
-        shifts = [(abs(s), c) for c in near for s in (c.shift_s, c.rival_shift_s) if s is not None]
-        shift, best = min(shifts, key=lambda pair: pair[0])
-        sign = next(s for s in (best.shift_s, best.rival_shift_s) if s is not None and abs(s) == shift)
-        note = "The match is ambiguous: several shifts fit about equally well. Check the overlay and set the shift by hand."
-        return Alignment(
-            label=label,
-            shift_s=sign,
-            shift_se_s=None,
-            drift_ppm=0.0,
-            drift_se_ppm=None,
-            drift_applied=False,
-            pivot_s=pivot_s,
-            via=best.via,
-            correlation=best.correlation,
-            settled=False,
-            note=note,
-            candidates=candidates,
+    if not near:
+        note = (
+            "No signal in the two recordings matches; their own clocks are taken as they are. "
+            "Check the overlay and set the shift by hand."
         )
-    note = (
-        "No signal in the two recordings matches; their own clocks are taken as they are. "
-        "Check the overlay and set the shift by hand."
-    )
-    return Alignment(
-        label=label,
-        shift_s=0.0,
-        shift_se_s=None,
-        drift_ppm=0.0,
-        drift_se_ppm=None,
-        drift_applied=False,
-        pivot_s=pivot_s,
-        via="clock",
-        correlation=None,
-        settled=False,
-        note=note,
-        candidates=candidates,
-    )
-
-
-def _drift(device: Grid, reference: Grid, shift_s: float) -> tuple[float, float | None]:
-    """Clock rate against the reference's in ppm, with its standard error; (0, None) where the ride is too short."""
-    lag = round(shift_s - (reference.start_s - device.start_s))
-    x, y = prepared(device.value), prepared(reference.value)
-    first, last = max(0, -lag), min(x.size, y.size - lag)
-    windows = (last - first) // DRIFT_WINDOW_S
-    if windows < MIN_DRIFT_WINDOWS:
-        return 0.0, None
-    edges = np.linspace(first, last, int(min(windows, 24)) + 1).astype(int)
-    found = [_window_lag(x[a:b], y, a, lag) for a, b in itertools.pairwise(edges)]
-    points = np.array([(a + (b - a) / 2, f[0], f[1]) for a, b, f in zip(edges[:-1], edges[1:], found, strict=True) if f])
-    if len(points) < MIN_DRIFT_WINDOWS:
-        return 0.0, None
-    return _robust_slope(points[:, 0], points[:, 1], points[:, 2])
-
-
-def _window_lag(x: Floats, y: Floats, first: int, lag: int) -> tuple[float, float] | None:
-    """Fractional lag of one window around the whole ride's, and its standard error; None where nothing moves in it."""
-    trials = [residuals(x, y, lag + first + k) for k in (-2, -1, 0, 1, 2)]
-    if min(t[0].size for t in trials) < DRIFT_WINDOW_S // 2:
-        return None
-    cost = np.array([float(e @ e) / e.size for e, _, _ in trials])
-    best = int(np.argmin(cost))
-    if best in (0, 4) or not cost[best] > 0:
-        return None
-    residual, slope_product, _ = trials[best]
-    energy = float(slope_product.sum())
-    if energy <= 0:
-        return None
-    error = float(np.sqrt(residual @ residual / residual.size / energy))
-    return lag + best - 2 + vertex(cost[best - 1 : best + 2]), float(np.hypot(error, WINDOW_SE_FLOOR_S))
-
-
-def _robust_slope(at: Floats, lag: Floats, error: Floats) -> tuple[float, float]:
-    """Weighted line with Huber weights (k = 1.345); slope and error in ppm. The error grows with the scatter seen."""
-    weight, centre = 1 / error**2, at.mean()
-    design = np.column_stack((np.ones(at.size), at - centre))
-    bent = weight
-    for _ in range(10):
-        normal = np.linalg.inv(design.T @ (design * bent[:, None]))
-        coefficients = normal @ (design.T @ (bent * lag))
-        z = np.abs(lag - design @ coefficients) / error
-        bent = weight * np.minimum(1.0, 1.345 / np.maximum(z, 1e-9))
-    spread = max(1.0, float(bent @ (lag - design @ coefficients) ** 2) / (at.size - 2))
-    return float(coefficients[1] * 1e6), float(np.sqrt(normal[1, 1] * spread) * 1e6)
-
-
-def _correlation_at(grids: dict[str, tuple[Grid, Grid]], shift_s: float) -> float | None:
-    if "power_w" not in grids:
-        return None
-    device, reference = grids["power_w"]
-    lag = round(shift_s - (reference.start_s - device.start_s))
-    first, last = max(0, -lag), min(device.value.size, reference.value.size - lag)
-    if last - first < 3:
-        return None
-    a, b = device.value[first:last], reference.value[first + lag : last + lag]
-    there = np.isfinite(a) & np.isfinite(b)
-    if there.sum() < 3 or a[there].std() == 0 or b[there].std() == 0:
-        return None
-    return float(np.corrcoef(a[there], b[there])[0, 1])
+        return replace(blank, note=note, candidates=candidates)
+    shift, best = min(((s, c) for c in near for s in (c.shift_s, *c.rival_shifts_s)), key=lambda pair: abs(pair[0]))
+    note = "The match is ambiguous: several shifts fit about equally well. Check the overlay and set the shift by hand."
+    return replace(blank, shift_s=shift, via=best.via, correlation=best.correlation, note=note, candidates=candidates)
 
 
 def _clock_overlap_s(a: Recording, b: Recording) -> float:
@@ -363,7 +299,3 @@ def _span(recording: Recording) -> str:
     start = datetime.fromtimestamp(recording.start_s, UTC)
     end = datetime.fromtimestamp(recording.start_s + recording.duration_s, UTC)
     return f"{start:%Y-%m-%d %H:%M:%S} to {end:%H:%M:%S} UTC"
-
-
-def _plain(via: str) -> str:
-    return via.replace("_", " ")

@@ -1,4 +1,4 @@
-"""How one sampled signal lies in time against another: shift, standard error, and how peaked the match is.
+"""How one sampled signal lies in time against another: every lag searched, the best refined, and how peaked the match is.
 
 Signals come as values on one-second grids, NaN where nothing was recorded. A lag counts grid steps:
 `device[k]` matches `reference[k + lag]`.
@@ -11,24 +11,20 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import fft
 
+from analysis.refining import HIGH_PASS_S, Overlap, correlation_time, overlapping, prepared, refine, residuals
 from analysis.traces import Floats
 
-# Slower wander than this is removed first, so that two rides that both warm up do not look alike.
-HIGH_PASS_S = 91
 # Fewer common seconds than this say nothing about a shift.
 MIN_OVERLAP_S = 60
 # Maxima closer than this to the best one belong to the same peak; its width is what the standard error is about.
 SAME_PEAK_S = 6
-# Bandwidth of the long-run variance behind a shift's standard error; residuals of power and heart rate are
-# correlated over some seconds. Common practice, no source.
-HAC_LAGS = 20
-# Both signals are smoothed alike before matching: on edges as sharp as the sampling the cost is V-shaped, and a parabola
-# through whole lags would be drawn a third of the way to the nearest one. Binomial weights, standard deviation 1 s.
-SMOOTHING = np.array([1.0, 4.0, 6.0, 4.0, 1.0]) / 16.0
-# What is left of that pull, root mean square over phases; measured on generated trials (tests/analysis/test_aligning.py).
-PARABOLA_SE = 0.02
 # A rival peak counts when it rests on at least this share of the best one's samples.
 RIVAL_OVERLAP_FRAC = 0.5
+# Rival peaks told of, and how near in correlation they must come to be worth telling. A choice, no source.
+MAX_RIVALS = 4
+RIVAL_CORRELATION_FRAC = 0.6
+# Lags on either side of the best one in the picture of a match.
+CURVE_REACH_S = 60
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,6 +32,9 @@ class Match:
     """Best lag of one signal: `lag` and `lag_se` in grid steps.
 
     margin : lead in log-likelihood over the next peak, or over the best chance match where that is less.
+    rivals : other peaks as (lag, correlation), the nearest in correlation first.
+    curve : whole lags around the best one and their correlations.
+    shared : both signals at the best whole lag, for the clock's rate.
     """
 
     lag: float
@@ -43,30 +42,13 @@ class Match:
     correlation: float
     overlap_s: int
     margin: float
-    rival_lag: int | None
+    rivals: tuple[tuple[int, float], ...]
+    curve: tuple[Floats, Floats]
+    shared: Overlap
 
-
-def prepared(values: Floats) -> Floats:
-    """What carries timing: the wander slower than `HIGH_PASS_S` taken out, then lightly smoothed; NaN stays NaN."""
-    quick = _high_passed(values)
-    half = SMOOTHING.size // 2
-    if quick.size <= 2 * half:
-        return quick
-    out = np.full(quick.size, np.nan)
-    out[half:-half] = np.convolve(quick, SMOOTHING, mode="valid")
-    return out
-
-
-def _high_passed(values: Floats) -> Floats:
-    there = np.isfinite(values)
-    half = HIGH_PASS_S // 2
-    total = np.concatenate(([0.0], np.cumsum(np.where(there, values, 0.0))))
-    count = np.concatenate(([0], np.cumsum(there)))
-    i = np.arange(values.size)
-    low, high = np.maximum(i - half, 0), np.minimum(i + half + 1, values.size)
-    number = count[high] - count[low]
-    mean = np.divide(total[high] - total[low], number, out=np.full(values.size, np.nan), where=number > 0)
-    return values - mean
+    @property
+    def rival_lag(self) -> int | None:
+        return self.rivals[0][0] if self.rivals else None
 
 
 def correlations(device: Floats, reference: Floats) -> tuple[Floats, Floats]:
@@ -76,15 +58,16 @@ def correlations(device: Floats, reference: Floats) -> tuple[Floats, Floats]:
     """
     size = fft.next_fast_len(device.size + reference.size - 1, real=True)
 
-    def spectra(values: Floats) -> list[np.ndarray]:
+    def spectra(values: Floats) -> np.ndarray:
         there = np.isfinite(values)
         x = np.where(there, values - np.nanmean(values), 0.0)
-        return [fft.rfft(part, size) for part in (there.astype(float), x, x * x)]
+        return fft.rfft(np.stack((there.astype(float), x, x * x)), size, axis=1)
 
-    d1, dx, dxx = spectra(device)
+    d1, dx, dxx = np.conj(spectra(device))
     r1, rx, rxx = spectra(reference)
-    products = [(d1, r1), (dx, r1), (d1, rx), (dxx, r1), (d1, rxx), (dx, rx)]
-    n, sx, sy, sxx, syy, sxy = (_lagged(np.conj(a) * b, size, device.size, reference.size) for a, b in products)
+    circular = fft.irfft(np.stack((d1 * r1, dx * r1, d1 * rx, dxx * r1, d1 * rxx, dx * rx)), size, axis=1)
+    before = circular[:, size - (device.size - 1) :] if device.size > 1 else circular[:, :0]
+    n, sx, sy, sxx, syy, sxy = np.concatenate((before, circular[:, : reference.size]), axis=1)
     n = np.rint(n)
     safe = np.maximum(n, 1.0)
     spread = (sxx - sx * sx / safe) * (syy - sy * sy / safe)
@@ -95,49 +78,57 @@ def correlations(device: Floats, reference: Floats) -> tuple[Floats, Floats]:
     return np.clip(r, -0.9999999, 0.9999999), n
 
 
-def _lagged(product: np.ndarray, size: int, n: int, m: int) -> Floats:
-    circular = fft.irfft(product, size)
-    return np.concatenate((circular[size - (n - 1) :], circular[:m])) if n > 1 else circular[:m]
-
-
-def best_match(device: Floats, reference: Floats) -> Match | None:
+def best_match(device: Floats, reference: Floats, *, near: tuple[float, float] | None = None) -> Match | None:
     """Search every lag, refine the best to a fraction of a step; None where there is nothing to match.
 
-    The refinement is a parabola through the unexplained share 1 - r^2 at whole lags: no resampling, which would draw
-    the minimum to half samples.
+    near : (lag, reach); only peaks within that reach are searched, and only they are rivals.
     """
     x, y = prepared(device), prepared(reference)
     if min(np.isfinite(x).sum(), np.isfinite(y).sum()) < MIN_OVERLAP_S or not (np.nanstd(x) > 0 and np.nanstd(y) > 0):
         return None
     r, n = correlations(x, y)
-    gain = np.where((r > 0) & (n >= MIN_OVERLAP_S), -0.5 * n * np.log1p(-r * r), 0.0)
+    zero = device.size - 1
+    allowed = (r > 0) & (n >= MIN_OVERLAP_S)
+    if near is not None:
+        allowed &= np.abs(np.arange(r.size) - zero - near[0]) <= near[1]
+    gain = np.where(allowed, -0.5 * n * np.log1p(-r * r), 0.0)
     best = int(np.argmax(gain))
     if gain[best] <= 0:
         return None
-    unexplained = 1 - r * r
-    rival = _rival(r, n, best)
-    lag = best - (device.size - 1)
-    residual, slope_product, slope = residuals(x, y, lag)
-    rival_lag = None if rival is None else rival - (device.size - 1)
+    lag = best - zero
+    shared = overlapping(device, reference, lag)
+    found = refine(shared)
+    if found is None:
+        return None
+    rivals = _rivals(r, n, best, allowed)
     # seconds are correlated, so likelihoods count the independent ones only; over chance: the best of as many lags as were tried
-    time_constant = correlation_time(residual)
-    over_chance = float(gain[best]) / time_constant - float(np.log(r.size))
-    over_rival = np.inf if rival_lag is None else _lead(x, y, lag, rival_lag) / time_constant
+    time_constant = correlation_time(found.residual)
+    over_chance = float(gain[best]) / time_constant - float(np.log(allowed.sum()))
+    over_rival = min((_lead(x, y, lag, k - zero) for k in rivals), default=np.inf) / time_constant
+    low, high = max(best - CURVE_REACH_S, 0), min(best + CURVE_REACH_S + 1, r.size)
     return Match(
-        lag=lag + (vertex(unexplained[best - 1 : best + 2]) if 0 < best < r.size - 1 else 0.0),
-        lag_se=_lag_error(residual, slope_product, slope),
-        correlation=float(r[best]),
+        lag=found.lag,
+        lag_se=found.lag_se,
+        correlation=found.correlation,
         overlap_s=int(n[best]),
         margin=min(over_chance, over_rival),
-        rival_lag=rival_lag,
+        rivals=tuple((k - zero, float(r[k])) for k in rivals if r[k] >= RIVAL_CORRELATION_FRAC * r[best] or k == rivals[0]),
+        curve=(np.arange(low, high) - float(zero), r[low:high]),
+        shared=shared,
     )
 
 
-def _rival(r: Floats, n: Floats, best: int) -> int | None:
-    """The next best local maximum, compared as if on equally many samples: a longer overlap is no evidence."""
-    peaks = np.flatnonzero((r[1:-1] >= r[:-2]) & (r[1:-1] > r[2:]) & (r[1:-1] > 0)) + 1
+def _rivals(r: Floats, n: Floats, best: int, allowed: np.ndarray) -> list[int]:
+    """The next best local maxima, compared as if on equally many samples: a longer overlap is no evidence."""
+    peaks = np.flatnonzero((r[1:-1] >= r[:-2]) & (r[1:-1] > r[2:]) & allowed[1:-1]) + 1
     peaks = peaks[(np.abs(peaks - best) > SAME_PEAK_S) & (n[peaks] >= RIVAL_OVERLAP_FRAC * n[best])]
-    return int(peaks[np.argmax(r[peaks])]) if peaks.size else None
+    chosen: list[int] = []
+    for k in peaks[np.argsort(-r[peaks])]:
+        if all(abs(k - c) > SAME_PEAK_S for c in chosen):
+            chosen.append(int(k))
+        if len(chosen) == MAX_RIVALS:
+            break
+    return chosen
 
 
 def _lead(x: Floats, y: Floats, lag: int, rival_lag: int) -> float:
@@ -145,7 +136,6 @@ def _lead(x: Floats, y: Floats, lag: int, rival_lag: int) -> float:
 
     The ends are left out: there the running mean is one-sided, and a repeated pattern would look unlike itself.
     """
-    half = HIGH_PASS_S // 2
     half = HIGH_PASS_S // 2
     inner = [np.where((np.arange(v.size) >= half) & (np.arange(v.size) < v.size - half), v, np.nan) for v in (x, y)]
     (best, count), (rival, rival_count) = (_unexplained(*inner, k) for k in (lag, rival_lag))
@@ -156,68 +146,8 @@ def _lead(x: Floats, y: Floats, lag: int, rival_lag: int) -> float:
 
 def _unexplained(x: Floats, y: Floats, lag: int) -> tuple[float, int]:
     """Share of `x` that `y` leaves unexplained at a whole lag, and the number of common samples."""
-    residual, _, _ = residuals(x, y, lag)
     first, last = max(0, -lag), min(x.size, y.size - lag)
-    energy = float(np.nansum(x[first:last] ** 2))
+    a, b = x[first : max(last, first)], y[first + lag : max(last, first) + lag]
+    residual, _, _ = residuals(a, b)
+    energy = float(np.nansum(a**2))
     return max(float(residual @ residual), 1e-9) / max(energy, 1e-9), residual.size
-
-
-def vertex(three: Floats) -> float:
-    """Where a parabola through values at -1, 0, 1 has its minimum, within half a step; 0 where it has none."""
-    if three.size != 3 or not np.isfinite(three).all():
-        return 0.0
-    curvature = three[0] - 2 * three[1] + three[2]
-    return 0.0 if curvature <= 0 else float(np.clip(0.5 * (three[0] - three[2]) / curvature, -0.5, 0.5))
-
-
-def residuals(x: Floats, y: Floats, lag: int) -> tuple[Floats, Floats, Floats]:
-    """At a whole lag: what a straight line leaves of `x` given `y`, and the slopes that carry the timing.
-
-    Returns residual, product of both slopes (its sum estimates the energy of the slope free of noise, because the two
-    devices' noises are independent), and the slope of the reference, each shape (n,), in units of `x`, NaN left out.
-    """
-    first, last = max(0, -lag), min(x.size, y.size - lag)
-    if last - first < 3:
-        return np.empty(0), np.empty(0), np.empty(0)
-    a, b = x[first:last], y[first + lag : last + lag]
-    da, db = np.gradient(a), np.gradient(b)
-    there = np.isfinite(a) & np.isfinite(b) & np.isfinite(da) & np.isfinite(db)
-    a, b, da, db = a[there], b[there], da[there], db[there]
-    if a.size < 3:
-        return np.empty(0), np.empty(0), np.empty(0)
-    gain = np.cov(a, b)[0, 1] / max(np.var(b, ddof=1), 1e-12)
-    residual = a - a.mean() - gain * (b - b.mean())
-    return residual, gain * da * db, gain * db
-
-
-def correlation_time(residual: Floats) -> float:
-    """Samples per independent sample of a series, from its lag-1 autocorrelation; 1 to 60."""
-    if residual.size < 3:
-        return 1.0
-    e = residual - residual.mean()
-    power = float(e @ e)
-    rho = float(e[1:] @ e[:-1]) / power if power > 0 else 0.0
-    return float(np.clip((1 + rho) / max(1 - rho, 1e-3), 1.0, 60.0))
-
-
-def _lag_error(residual: Floats, slope_product: Floats, slope: Floats) -> float:
-    """Error of the lag: root of the long-run variance of slope x residual over the slope's energy.
-
-    The larger of two estimates: the sandwich, which sees residuals that grow where the signal is steep, and the one
-    that takes residuals as stationary, which does not shrink when few edges carry the timing.
-    """
-    energy = float(slope_product.sum())
-    if energy <= 0:
-        return float("inf")
-    # what is left of a fraction of a step is misalignment, not noise
-    rest = residual - slope * (float(slope @ residual) / float(slope @ slope))
-    weight = np.concatenate(([1.0], 2 * (1 - np.arange(1, HAC_LAGS + 1) / (HAC_LAGS + 1))))
-    sandwich = float((weight * _lag_products(slope * rest)).sum())
-    stationary = float((weight * _lag_products(rest) * _lag_products(slope)).sum()) / rest.size
-    return float(np.hypot(np.sqrt(max(sandwich, stationary, 0.0)) / energy, PARABOLA_SE))
-
-
-def _lag_products(x: Floats) -> Floats:
-    """Sum of x[t] x[t + lag] for lags 0 to HAC_LAGS."""
-    size = fft.next_fast_len(x.size + HAC_LAGS, real=True)
-    return fft.irfft(np.abs(fft.rfft(x, size)) ** 2, size)[: HAC_LAGS + 1]

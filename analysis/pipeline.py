@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from analysis.agreement import agreement_of, noise_of
 from analysis.aligning import Alignment, align, reference_alignment
 from analysis.blocks import Block, find_blocks
@@ -184,14 +186,16 @@ def _trial(named: list[_Named], alignments: list[Alignment], setup: Setup) -> Tr
     aligned = []
     for one, alignment in zip(named, alignments, strict=True):
         frame = one.recording.samples
+        time_s = alignment.to_reference(frame["time_s"].to_numpy(float)) - zero
+        placed = np.isfinite(time_s)
         aligned.append(
             AlignedRecording(
                 label=one.label,
                 point=one.said.point or one.recording.facts.get("point_guess"),
                 claim_pct=DEFAULT_CLAIM_PCT if one.said.claim_pct is None else one.said.claim_pct,
                 interval_s=one.recording.interval_s,
-                time_s=alignment.to_reference(frame["time_s"].to_numpy(float)) - zero,
-                channels={c: frame[c].to_numpy(float) for c in one.recording.channels},
+                time_s=time_s[placed],
+                channels={c: frame[c].to_numpy(float)[placed] for c in one.recording.channels},
             )
         )
     trial = Trial(recordings=tuple(aligned), loss_pct=setup.loss_pct, start_utc=utc(named[0].recording))

@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from analysis.agreement import Agreement
-from analysis.aligning import Alignment
+from analysis.aligning import Alignment, Piece
 from analysis.blocks import Block
 from analysis.cautions import CAUTIONS
 from analysis.findings import Finding
@@ -68,7 +68,7 @@ class Comparison:
                 "drivetrain": {"loss_pct": self.trial.loss_pct},
                 "recordings": [_recording(self.trial, label, r, self.setup)
                                for label, r in zip(self.trial.labels, self.recordings, strict=True)],
-                "alignment": [_alignment(a) for a in self.alignment],
+                "alignment": [_alignment(a, self.recordings[0].start_s) for a in self.alignment],
                 "blocks": [_block(b) for b in self.blocks],
                 "deltas": [{"block": block, **d.to_dict()} for block, d in self.deltas],
                 "summary": [{**d.to_dict(), "kind": kind, "blocks": d.blocks,
@@ -117,10 +117,17 @@ def utc(recording: Recording) -> str | None:
     return f"{datetime.fromtimestamp(recording.start_s, UTC):%Y-%m-%dT%H:%M:%SZ}" if recording.absolute_clock else None
 
 
-def _alignment(alignment: Alignment) -> dict[str, Any]:
+def _alignment(alignment: Alignment, zero_s: float) -> dict[str, Any]:
     tree = asdict(alignment)
     del tree["pivot_s"]
+    # ends that reach beyond the recording are infinite, which JSON has no word for
+    tree["pieces"] = [{"shift_s": p.shift_s, "shift_se_s": p.shift_se_s, **_piece_span(p, zero_s)} for p in alignment.pieces]
     return tree
+
+
+def _piece_span(piece: Piece, zero_s: float) -> dict[str, float | None]:
+    """Where a stretch begins and ends on the reference's clock; null where it runs to the recording's own end."""
+    return {k: getattr(piece, k) + piece.shift_s - zero_s for k in ("start_s", "end_s")}
 
 
 def _block(block: Block) -> dict[str, Any]:

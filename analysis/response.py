@@ -14,7 +14,7 @@ from scipy import stats
 
 from analysis.aligning import Alignment
 from analysis.blocks import Block, surges
-from analysis.matching import SMOOTHING, vertex
+from analysis.refining import REACH, SMOOTHING, vertex
 from analysis.traces import Floats, Steps
 from analysis.transitions import rising_transition
 from analysis.trial import Trial
@@ -133,8 +133,10 @@ def _event_lags(device: Floats, reference: Floats, events: Sequence[Event]) -> F
         return np.empty(0)
     left = _unexplained(_smoothed(device, SMOOTHING), _smoothed(reference, SMOOTHING), events)
     best = np.argmin(left, axis=1)
-    inside = (best > 0) & (best < LAGS_S.size - 1) & (left.min(axis=1) <= MAX_UNEXPLAINED)
-    return np.array([LAGS_S[k] + vertex(row[k - 1 : k + 2]) for row, k in zip(left[inside], best[inside], strict=True)])
+    inside = (best >= REACH) & (best < LAGS_S.size - REACH) & (left.min(axis=1) <= MAX_UNEXPLAINED)
+    return np.array(
+        [LAGS_S[k] + vertex(row[k - REACH : k + REACH + 1]) for row, k in zip(left[inside], best[inside], strict=True)]
+    )
 
 
 def _lag(lags: Floats, alignment: Alignment) -> tuple[float | None, tuple[float, float] | None, str]:

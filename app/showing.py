@@ -45,6 +45,15 @@ def content(trial_id: str, window: Window) -> tuple[Any, bool]:
     return trial_view(report, trial, trial_id=trial_id, window=window, judged=judged, owner_part=owner), True
 
 
+def title_of(trial_id: str | None = None) -> str:
+    """What the browser's tab says; the result's own title once it is there."""
+    if trial_id is None:
+        return "countercheck"
+    answer = get_services().jobs.ask(trial_id)
+    name = answer.open_trial.report.get("title") if isinstance(answer, Ready) else None
+    return f"{name or 'A trial'} · countercheck"
+
+
 def card(trial_id: str, window: Window) -> str | None:
     """The interval card, as HTML, of a trial whose result is there; None while it is not."""
     answer = get_services().jobs.ask(trial_id)

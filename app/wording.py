@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import datetime
 
@@ -9,6 +10,7 @@ from analysis.figures import clock_text
 
 NOTHING = "–"
 _CHANNEL_UNITS = ("_degc", "_frac", "_bpm", "_rpm", "_mps", "_w", "_m", "_j")
+_UNIT_GAP = re.compile(r"(?<=\d) (?=(?:%|°C|W|s|min|h|rpm|ppm)(?!\w))")
 THIN = "\u202f"  # narrow no-break space between number and unit
 
 KIND_MEANS = {
@@ -53,6 +55,11 @@ def span(limits: Sequence[float | None] | None, digits: int = 1) -> str:
     if not limits or None in limits:
         return NOTHING
     return f"{signed(limits[0], digits)} to {signed(limits[1], digits)}"
+
+
+def unbroken(sentence: str) -> str:
+    """The same sentence, its numbers and units held together at a line's end."""
+    return _UNIT_GAP.sub("\u00a0", sentence)
 
 
 def from_to(start_s: float, end_s: float) -> str:

@@ -3,10 +3,11 @@
 Dash calls a layout without arguments to check it: then a stub answers.
 """
 
-from app.pages import home, trial
+from app.pages import home, not_found_404, trial
 from app.shell import shell
 
-__all__ = ["home", "shell", "trial"]
+__all__ = ["home", "not_found_404", "shell", "trial"]
 
 home.register()
 trial.register()
+not_found_404.register()

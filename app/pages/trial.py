@@ -15,7 +15,7 @@ POLL_MS = 250
 
 def register() -> None:
     """Add the page to the app that is being made."""
-    dash.register_page("trial", path_template="/trial/<trial_id>", title="A trial · countercheck", name="Trial", layout=layout)
+    dash.register_page("trial", path_template="/trial/<trial_id>", title=showing.title_of, name="Trial", layout=layout)
 
 
 def layout(trial_id: str | None = None, **query: str) -> html.Div:

@@ -9,7 +9,7 @@ from dash import html
 
 from app.views import parts
 from app.views.tables import scrolling
-from app.wording import NOTHING, number, signed, span, with_unit
+from app.wording import NOTHING, number, signed, span, unbroken, with_unit
 
 
 def findings_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
@@ -34,7 +34,7 @@ def _finding(finding: Mapping[str, Any], labels: Sequence[str]) -> html.Li:
         facts.append(html.Span("likely, not certain", className="small"))
     evidence = [html.Li(sentence) for sentence in finding.get("evidence") or ()]
     return html.Li(
-        [html.P(finding["text"], className="finding-text"), html.P(facts, className="finding-facts")]
+        [html.P(unbroken(finding["text"]), className="finding-text"), html.P(facts, className="finding-facts")]
         + ([html.Ul(evidence, className="evidence")] if evidence else []),
         className=f"finding {finding['code']}",
     )

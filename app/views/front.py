@@ -9,7 +9,7 @@ from dash import html
 
 from analysis.trial import Trial
 from app.views import parts
-from app.wording import KIND_MEANS, counted, day_and_time, length, signed, span, with_unit
+from app.wording import KIND_MEANS, counted, day_and_time, length, signed, span, unbroken, with_unit
 
 
 def front(report: Mapping[str, Any], trial: Trial) -> html.Header:
@@ -21,10 +21,10 @@ def front(report: Mapping[str, Any], trial: Trial) -> html.Header:
         title.append(html.Time(start, dateTime=trial.start_utc))
     children: list[Any] = [
         html.P(title, className="title-block"),
-        html.H1(report["headline"], id="headline"),
+        html.H1(unbroken(report["headline"]), id="headline"),
     ]
     if report.get("second_sentence"):
-        children.append(html.P(report["second_sentence"], className="second-sentence"))
+        children.append(html.P(unbroken(report["second_sentence"]), className="second-sentence"))
     children.append(verdict_lines(report, trial))
     if report.get("warnings"):
         notes = html.Ul([html.Li(sentence) for sentence in report["warnings"]])

@@ -38,11 +38,11 @@ def interval_card(
         className="card-row",
     )
     limits = parts.range_limits(judged)
-    rows = [_device(entry, trial, limits) for entry in judged]
+    rows = [_device(entry, trial, limits, reference_w) for entry in judged]
     return html.Div([*head, reference, *rows], **{"data-window": f"{start_s:.3f} {end_s:.3f}"})
 
 
-def _device(entry: Mapping[str, Any], trial: Trial, limits: tuple[float, float]) -> html.Div:
+def _device(entry: Mapping[str, Any], trial: Trial, limits: tuple[float, float], shown_reference_w: float | None) -> html.Div:
     top = html.Div(
         [
             parts.named(entry["label"], trial.labels),
@@ -57,17 +57,16 @@ def _device(entry: Mapping[str, Any], trial: Trial, limits: tuple[float, float])
         ],
         className="card-row",
     )
-    figures = html.Dl(
-        [
-            html.Dt("95 % interval"),
-            html.Dd(with_unit(span(entry["delta_pct_ci"]), "%")),
-            html.Dt("allowance"),
-            html.Dd(with_unit(span(entry["allowance_pct"]), "%")),
-            html.Dt("in watts"),
-            html.Dd(with_unit(signed(entry["delta_w"]), "W")),
-            html.Dt("95 % interval"),
-            html.Dd(with_unit(span(entry["delta_w_ci"]), "W")),
-        ]
-    )
+    pairs = [
+        ("95 % interval", with_unit(span(entry["delta_pct_ci"]), "%")),
+        ("allowance", with_unit(span(entry["allowance_pct"]), "%")),
+        ("in watts", with_unit(signed(entry["delta_w"]), "W")),
+        ("95 % interval", with_unit(span(entry["delta_w_ci"]), "W")),
+    ]
+    own_reference = number(entry["reference_mean_w"])
+    if entry["reference_mean_w"] is not None and own_reference != number(shown_reference_w):
+        # a device with a hole is held against the reference over the seconds that both have
+        pairs.append((f"{trial.reference} meanwhile", with_unit(own_reference, "W")))
+    figures = html.Dl([piece for name, value in pairs for piece in (html.Dt(name), html.Dd(value))])
     reason = html.P(entry.get("reason") or "", className="small reason")
     return html.Div([top, judged, parts.range_mark(entry, limits), figures, reason], className="card-device")

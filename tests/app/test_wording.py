@@ -39,3 +39,8 @@ def test_channels_in_words():
 @pytest.mark.parametrize(("iso", "text"), [("2026-01-17T18:05:00+00:00", "2026-01-17 18:05 UTC"), (None, ""), ("soon", "soon")])
 def test_day_and_time(iso, text):
     assert wording.day_and_time(iso) == text
+
+
+def test_a_sentence_never_breaks_between_number_and_unit():
+    text = "from +2.7 % at 6 °C to 12 s later, 4 hubs and 3 weeks"
+    assert wording.unbroken(text) == text.replace("7 %", "7\u00a0%").replace("6 °", "6\u00a0°").replace("12 s", "12\u00a0s")

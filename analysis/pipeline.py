@@ -9,6 +9,7 @@ import numpy as np
 
 from analysis.agreement import agreement_of, noise_of
 from analysis.aligning import Alignment, align, reference_alignment
+from analysis.bests import bests_of
 from analysis.blocks import Block, find_blocks
 from analysis.causes import find_causes, pieces_of
 from analysis.consensus import Consensus, consensus_of
@@ -73,7 +74,8 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
     tell("measuring the response", 0.75)
     response = tuple(response_of(trial, blocks, a) for a in alignments[1:])
     noise = noise_of(trial, blocks)
-    agreement = tuple(agreement_of(trial, d.label, blocks, noise[d.label]) for d in trial.devices)
+    agreement = tuple(agreement_of(trial, n.label, blocks, n) for n in noise[1:])
+    bests = tuple(bests_of(trial, r.label, lag_s=r.lag_s) for r in response)
     tell("explaining the differences", 0.9)
     findings = _findings(trial, blocks, consensus, summary, alignments[1:], response)
     held = {b.id for b in blocks if b.kind == "steady"}
@@ -92,8 +94,9 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
         summary=summary,
         response=response,
         agreement=agreement,
-        noise_w=noise,
+        noise=noise,
         findings=findings,
+        bests=bests,
         stored=stored_in_blocks(trial, blocks),
         levels=tuple(level for d in trial.devices for level in judge_levels(trial, d.label, blocks)),
         random_effects={d.label: random_effects([j for b, j in deltas if j.label == d.label and b in held])

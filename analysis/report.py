@@ -11,8 +11,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
-from analysis.agreement import Agreement
+from analysis.agreement import Agreement, OwnNoise
 from analysis.aligning import Alignment, Piece
+from analysis.bests import Bests
 from analysis.blocks import Block
 from analysis.cautions import CAUTIONS
 from analysis.findings import Finding
@@ -48,10 +49,11 @@ class Comparison:
     summary: tuple[tuple[str, JudgedDelta], ...]
     response: tuple[Response, ...]
     agreement: tuple[Agreement, ...]
-    noise_w: Mapping[str, float | None]
+    noise: tuple[OwnNoise, ...]
     findings: tuple[Finding, ...]
     warnings: tuple[str, ...]
     levels: tuple[LevelDelta, ...] = ()
+    bests: tuple[Bests, ...] = ()
     stored: tuple[Stored, ...] = ()
     random_effects: Mapping[str, Pooled | None] = field(default_factory=dict)
 
@@ -78,9 +80,10 @@ class Comparison:
                 "zeros_rule": ZEROS_RULE,
                 "response": [asdict(r) for r in self.response],
                 "agreement": [asdict(a) for a in self.agreement],
-                "noise": [{"label": label, "noise_w": noise} for label, noise in self.noise_w.items()],
+                "noise": [asdict(n) for n in self.noise],
                 "findings": [{k: v for k, v in asdict(f).items() if k != "short"} for f in self.findings],
                 "allowances": [_allowance(self.trial, label) for label in self.trial.labels[1:]],
+                "bests": [asdict(b) for b in self.bests],
                 "stored_energy": [asdict(s) for s in self.stored],
                 "warnings": self.warnings,
                 "cautions": [asdict(c) for c in CAUTIONS],

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from analysis.agreement import limits_of_agreement
+from analysis.agreement import limits_of_agreement, proportional_bias
 from analysis.errors import OutOfRange
 
 LARGE = [494, 395, 516, 434, 476, 557, 413, 442, 650, 433, 417, 656, 267, 478, 178, 423, 427]
@@ -49,3 +49,15 @@ def test_unpaired_or_too_few_values_are_refused_with_their_shapes():
         limits_of_agreement([1, 2], [1, 2])
     with pytest.raises(OutOfRange, match=r"\(3,\) and \(4,\)"):
         limits_of_agreement(np.ones(3), np.ones(4))
+
+
+def test_proportional_bias_that_limits_alone_would_hide():
+    """Second set: slope of the difference on the mean -0.045052, error 0.017328, p 0.0147 (statsmodels)."""
+    got = proportional_bias(A, B)
+    assert (got.slope, got.se, got.p) == (approx(-0.045052, abs=1e-6), approx(0.017328, abs=1e-6), approx(0.0147, abs=5e-5))
+    assert got.ci[1] < 0
+
+
+def test_proportional_bias_needs_different_levels():
+    with pytest.raises(OutOfRange, match="different levels"):
+        proportional_bias([200, 200, 200], [100, 100, 100])

@@ -22,7 +22,7 @@ from analysis.trial import Trial
 
 # The page lays its selection layer over exactly the box that these leave.
 MARGIN_PX = {"l": 44, "r": 8, "t": 24, "b": 30}
-POWER_PX, STRIP_PX, LOW_STRIP_PX, BLOCKS_PX, GAP_PX = 250, 92, 64, 26, 30
+POWER_PX, STRIP_PX, LOW_STRIP_PX, BLOCKS_PX, GAP_PX = 230, 88, 60, 26, 28
 ROOMY_STRIPS = 3  # with more devices than this each strip gets lower
 
 MIN_VIEW_S = 20.0  # closer than this there is nothing between two seconds to see

@@ -10,7 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from analysis.reading.fit_content import PLACE_FIELDS, WANTED, DeveloperField, FitContent, PartContent
+from analysis.reading.fit_content import PLACE_FIELDS, WANTED, DeveloperField, FitContent, LostStretch, PartContent
+from analysis.reading.fit_mend import Break, walk_on
 from analysis.reading.fit_parts import Part
 from analysis.reading.fit_profile import (
     FIELD_DESCRIPTION,
@@ -37,16 +38,35 @@ def decode_part(data: bytes, part: Part, wanted: frozenset[str] | None, *, max_r
 
     Beyond `max_records` samples nothing is decoded: `problem` is then "long".
     """
-    found = walk(data, part.start, part.end)
+    if part.checksum_ok:
+        found, breaks = walk(data, part.start, part.end, {}, {}), ()
+    else:
+        found, breaks = walk_on(data, part.start, part.end)
     if sum(sum(layout.counts) for layout in found.layouts if layout.message == RECORD) > max_records:
         return PartContent(content=FitContent(n_records=0, records={}), reached=found.reached, problem="long")
     decoder = _PartDecoder(data, found.layouts, wanted)
-    return PartContent(content=decoder.content(), reached=found.reached, problem=found.problem, n_misfits=_misfits(found.layouts))
+    content = decoder.content()
+    return PartContent(
+        content=content,
+        reached=found.reached,
+        problem=found.problem,
+        n_misfits=_misfits(found.layouts),
+        breaks=tuple(_told(b, decoder.order, content.records.get("timestamp")) for b in breaks),
+    )
+
+
+def _told(found: Break, order: np.ndarray, stamps: np.ndarray | None) -> LostStretch:
+    """A break in terms of the ride: where it begins and how long it lasts."""
+    after = int(np.searchsorted(order, found.resumed))
+    place_s = lost_s = 0.0
+    if stamps is not None and 0 < after < len(stamps):
+        place_s, lost_s = float(stamps[after - 1] - stamps[0]), float(stamps[after] - stamps[after - 1])
+    return LostStretch(at=found.at, resumed=found.resumed, place_s=place_s, lost_s=lost_s)
 
 
 def _misfits(layouts: tuple[Layout, ...]) -> int:
     """Fields whose declared size is no multiple of their type's; they hold nothing that can be read."""
-    return sum(size % base_of(code).size != 0 for layout in layouts for _, size, code in layout.fields)
+    return sum(size % base_of(code).size != 0 for layout in layouts if layout.starts for _, size, code in layout.fields)
 
 
 class _PartDecoder:

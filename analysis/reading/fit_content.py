@@ -63,15 +63,27 @@ class FitContent:
 
 
 @dataclass(frozen=True, kw_only=True)
+class LostStretch:
+    """Bytes [at, resumed) of the file held nothing sound: `lost_s` seconds of the ride, `place_s` after its first sample."""
+
+    at: int
+    resumed: int
+    place_s: float
+    lost_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class PartContent:
     """One part of a file: what was decoded, the byte reached and how it ended.
 
     problem : "" when it ended where the header says, "cut" when a message goes beyond the end, "lost" at a message that
         nothing defines, "long" when a ceiling was crossed.
     n_misfits : fields that declare a size which does not fit their type.
+    breaks : stretches inside it that were passed over.
     """
 
     content: FitContent
     reached: int
     problem: str = ""
     n_misfits: int = 0
+    breaks: tuple[LostStretch, ...] = ()

@@ -68,19 +68,25 @@ def _decode_with(decode_part: Callable[[Part, int], PartContent], data: bytes, n
 def _judged(decoded: PartContent, part: Part, number: int, n_bytes: int, name: str, warnings: list[str]) -> FitContent:
     """What of a part is kept, after how it ended. Raises UnreadableFile when too little of the file is sound."""
     content = decoded.content
+    broken = decoded.problem == "lost" or bool(decoded.breaks)
+    sound = decoded.reached - part.start - sum(b.resumed - b.at for b in decoded.breaks)
+    if broken and number == 1 and sound < MIN_SOUND_SHARE * (part.end - part.start):
+        at = decoded.breaks[0].at if decoded.breaks else decoded.reached
+        raise UnreadableFile(
+            f"{name}: the structure is lost at byte {at} of {n_bytes} ({100 * at / n_bytes:.0f} %), so what follows cannot be "
+            "trusted; copy the file again from the device as a binary file."
+        )
+    for lost in decoded.breaks:
+        warnings.append(
+            f"The structure is broken from byte {lost.at} to {lost.resumed}: {lost.lost_s:.0f} s after "
+            f"{place(lost.place_s)} are lost, what follows was found again."
+        )
     where = f"byte {decoded.reached} of {n_bytes}"
     if decoded.problem == "lost":
-        share = (decoded.reached - part.start) / max(part.end - part.start, 1)
-        if share < MIN_SOUND_SHARE and number == 1:
-            raise UnreadableFile(
-                f"{name}: the structure is lost at {where} ({100 * share:.0f} %), so nothing after it can be trusted; "
-                "copy the file again from the device as a binary file."
-            )
-        content = _without_last_record(content)  # the record before the break is often already garbage
-        lost = _lost(content, decoded.reached - part.start, part.end - decoded.reached)
+        lost = _lost(content, sound, part.end - decoded.reached)
         warnings.append(f"The structure is lost at {where}; {content.n_records} samples before it were kept{lost}.")
     elif decoded.problem == "cut":
-        lost = _lost(content, decoded.reached - part.start, part.missing)
+        lost = _lost(content, sound, part.missing)
         warnings.append(f"The file ends inside a message (at {where}); {content.n_records} samples before it were kept{lost}.")
     elif part.missing:
         warnings.append(f"The file ends before its checksum; all {content.n_records} samples before it were kept.")
@@ -100,15 +106,6 @@ def _lost(content: FitContent, sound_bytes: int, lost_bytes: int) -> str:
     if lost_s < 1 or ridden_s < 0:
         return ""
     return f"; about {lost_s:.0f} s after {place(ridden_s)} are lost"
-
-
-def _without_last_record(content: FitContent) -> FitContent:
-    return replace(
-        content,
-        n_records=max(content.n_records - 1, 0),
-        records={name: values[:-1] for name, values in content.records.items()},
-        developer=tuple(replace(field, values=field.values[:-1]) for field in content.developer),
-    )
 
 
 def _joined(contents: list[FitContent], warnings: list[str]) -> FitContent:

@@ -56,6 +56,11 @@ class _Rows:
             row = {n: v for n, v in _values(message) if n in wanted and isinstance(v, (int, float, str))}
             self.messages.setdefault(message.name, []).append(row)
 
+    def drop_last_record(self) -> None:
+        if self.native:
+            self.native.pop()
+            self.developer.pop()
+
 
 def decode_part(data: bytes, part: Part) -> PartContent:
     """Decode one part, message by message, as far as it goes."""
@@ -80,6 +85,7 @@ def decode_part(data: bytes, part: Part) -> PartContent:
             problem = "" if reached >= part.end else "cut"
         except Exception:  # fitparse raises many kinds on damaged input; each ends the part
             reached, problem = part.start + position - len(header), "lost"
+            rows.drop_last_record()  # often already garbage
         finally:
             fitparse_records.DEV_TYPES.clear()
     content = FitContent(

@@ -55,10 +55,8 @@ class Walk:
     problem: str = ""
 
 
-def walk(data: bytes, start: int, end: int) -> Walk:
-    """Walk bytes [start, end) of the file."""
-    shapes: dict[tuple, Layout] = {}
-    local: dict[int, Layout] = {}  # header byte of a data message -> its layout
+def walk(data: bytes, start: int, end: int, shapes: dict[tuple, Layout], local: dict[int, Layout]) -> Walk:
+    """Walk bytes [start, end) of the file; new layouts go into `shapes`, what each header means into `local`."""
     position = start
     problem = ""
     for _ in range(MAX_TURNS):

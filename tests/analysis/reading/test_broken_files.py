@@ -153,15 +153,71 @@ def test_what_a_cut_cost_is_said_in_seconds_and_place(share):
     assert f"after 0:{end // 60:02d}:{end % 60:02d}" in said
 
 
-def test_structure_lost_late_keeps_what_came_before():
+def test_structure_lost_late_for_good_keeps_what_came_before():
     whole = w.ride([200] * 1000)
     at = 14 + 12 + 7 * 800  # header, definition, 800 messages
-    recording = read(whole[:at] + b"\x0f" + whole[at + 1 :], name="a.fit")  # a header that nothing defines
+    recording = read(whole[:at] + b"\x0f" * (len(whole) - at), name="a.fit")  # a header that nothing defines
     assert len(recording.samples) == 799
     assert any("structure is lost" in s and "are lost" in s for s in recording.warnings)
 
 
-def test_structure_lost_early_is_refused():
+def test_structure_lost_early_for_good_is_refused():
     whole = w.ride([200] * 1000)
     at = 14 + 12 + 7 * 300
-    assert "structure is lost" in _refusal(whole[:at] + b"\x0f" + whole[at + 1 :])
+    assert "structure is lost" in _refusal(whole[:at] + b"\x0f" * (len(whole) - at))
+
+
+def _long_ride(n=1000) -> bytes:
+    """Two messages in turns, fields of every kind, so that no byte column but the header's repeats by chance alone."""
+    rng = np.random.default_rng(8)
+    body = w.define(0, w.RECORD, [(253, "uint32"), (7, "uint16"), (4, "uint8"), (2, "uint16"), (5, "uint32")])
+    body += w.define(1, 78, [(0, "uint16", 6)])
+    for i in range(n):
+        body += w.put(0, "IHBHI", 1_000_000_000 + i, 200 + i % 50, 90, 2500, i * 900)
+        body += w.put(1, "3H", *(int(v) for v in rng.integers(0, 2000, 3))) if i % 3 else b""
+    return w.wrap(body)
+
+
+@pytest.mark.parametrize("at_share", [0.2, 0.5, 0.8])
+@pytest.mark.parametrize("n_lost", [1, 37, 512])
+def test_a_lost_block_costs_its_own_seconds_and_no_more(at_share, n_lost):
+    whole = _long_ride()
+    at = int(len(whole) * at_share)
+    recording = read(whole[:at] + whole[at + n_lost :], name="a.fit")
+    seconds = recording.samples.time_s - 631065600 - 1_000_000_000
+    power = dict(zip(seconds.astype(int), recording.samples.power_w, strict=True))
+    assert all(200 + s % 50 == p for s, p in power.items())  # nothing misread came through
+    assert len(power) > 1000 - n_lost / 10 - 60  # what confirms a run on either side may go with it
+    assert any("broken from byte" in s and "are lost" in s for s in recording.warnings)
+
+
+def test_a_file_damaged_throughout_is_refused():
+    whole = _long_ride()
+    at = range(300, len(whole), 300)
+    with pytest.raises(UnreadableFile, match="structure is lost"):
+        read(b"".join(whole[i - 300 : i - 7] for i in at), name="a.fit")
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_a_block_lost_from_a_real_ride_brings_no_false_sample(seed, rides):
+    """Property: what is left is in the whole file as well, second by second; the end is not lost with the block."""
+    rng = np.random.default_rng(seed)
+    name = ["ride-02.fit", "ride-04-virtual.fit", "ride-03-indoor.fit"][seed % 3]
+    data = (rides / name).read_bytes()
+    whole = read(data, name=name).samples.set_index("time_s").power_w
+    at, n_lost = int(rng.uniform(0.1, 0.9) * len(data)), int(rng.choice([1, 16, 512, 2048]))
+    left = read(data[:at] + data[at + n_lost :], name=name).samples.set_index("time_s").power_w
+    seconds_per_byte = len(whole) / len(data)
+    assert len(left) > len(whole) - n_lost * seconds_per_byte - 120
+    assert (~left.index.isin(whole.index)).sum() <= 2
+    shared = left.index.intersection(whole.index)
+    # the sample that the cut goes through may keep its stamp and lose its rest
+    assert (left[shared].fillna(-1) != whole[shared].fillna(-1)).sum() <= 1
+
+
+def test_a_clock_that_is_set_on_the_way_is_no_damage():
+    stamps = [*range(5000, 5020), *range(1_000_000_000, 1_000_000_300)]
+    recording = read(w.ride([200 + i % 40 for i in range(320)], stamps=stamps), name="a.fit")
+    assert len(recording.samples) == 300 and recording.absolute_clock
+    assert not any("structure" in s for s in recording.warnings)
+    assert any("7 days" in s for s in recording.warnings)

@@ -23,13 +23,20 @@ from analysis.reading.fit_profile import (
     fields_of,
     message_number,
 )
+from analysis.reading.fit_values import (
+    PACKED,
+    ROLLING_WORK,
+    physical,
+    scaled,
+    typed,
+    unpack_speed_distance,
+    unroll_accumulated_power,
+)
 from analysis.reading.fit_walk import COMPRESSED, Layout, walk
 
 MAX_ARRAY = 4  # longer arrays in `record` are raw sensor bursts, not values of the second
 MAX_ROWS = 20_000  # of any message but `record`; a gear change every second of five hours
 MAX_DEVELOPER_FIELDS = 32  # columns; real files have up to 21, and every one costs memory
-PACKED = "compressed_speed_distance"  # 12 bits of speed [1/100 m/s], 12 bits of distance [1/16 m] that roll over
-ROLLING_WORK = "compressed_accumulated_power"  # the low 16 bits of accumulated_power
 CLOCK_BITS = 0x1F
 
 
@@ -94,8 +101,8 @@ class _PartDecoder:
             for key, values in self._added(layout, block, described):
                 self._put(developer, key, rows, values)
         self._compressed_stamps(columns)
-        _unpack_speed_distance(columns, self.wanted)
-        _unroll_accumulated_power(columns, self.wanted)
+        unpack_speed_distance(columns, self.wanted)
+        unroll_accumulated_power(columns, self.wanted)
         return FitContent(
             n_records=self.n_records,
             records=columns,
@@ -145,10 +152,10 @@ class _PartDecoder:
             count = size // base.size
             if base.letter in "SV" or count > MAX_ARRAY or not self._is_wanted(field.name):
                 continue
-            values = _typed(block, offset, size, base, layout.big_endian)
+            values = typed(block, offset, size, base, layout.big_endian)
             for i in range(count):
                 label = field.name if count == 1 else f"{field.name}_{i}"
-                yield label, _physical(values[:, i], base, field)
+                yield label, physical(values[:, i], base, field)
 
     def _is_wanted(self, name: str) -> bool:
         if self.wanted is None or name in self.wanted:
@@ -163,8 +170,8 @@ class _PartDecoder:
             about = described.get((index, number))
             if about is None or about[3].letter in "SV" or size != about[3].size:
                 continue
-            values = _typed(block, offset, size, about[3], layout.big_endian)
-            yield (index, number), _physical(values[:, 0], about[3], Known("", 0.0, 0.0))
+            values = typed(block, offset, size, about[3], layout.big_endian)
+            yield (index, number), physical(values[:, 0], about[3], Known("", 0.0, 0.0))
 
     def _descriptions(self) -> dict[tuple[int, int], tuple[str, str | None, int | None, Base]]:
         """(developer index, field number) -> name, units, native field number, base type."""
@@ -221,8 +228,8 @@ class _PartDecoder:
                 texts = (row.tobytes().split(b"\0")[0].decode("utf-8", "replace") for row in block[:, offset:at])
                 yield field.name, [t or None for t in texts]
             elif base.letter != "V" and size == base.size:
-                values = _typed(block, offset, size, base, layout.big_endian)[:, 0].tolist()
-                yield field.name, [_scaled(v, base, field) for v in values]
+                values = typed(block, offset, size, base, layout.big_endian)[:, 0].tolist()
+                yield field.name, [scaled(v, base, field) for v in values]
 
     def _compressed_stamps(self, columns: dict[str, np.ndarray]) -> None:
         """Stamps of five bits count on from the last full stamp of any message, or from each other."""
@@ -254,72 +261,10 @@ class _PartDecoder:
                 offset, at = at, at + size
                 if number == TIMESTAMP and size == 4 and base_of(code).letter == "u4" and layout.counts:
                     positions = layout.positions()
-                    stamps = _typed(self._block_small(layout, positions), offset, 4, base_of(code), layout.big_endian)[:, 0]
+                    stamps = typed(self._block_small(layout, positions), offset, 4, base_of(code), layout.big_endian)[:, 0]
                     sound = stamps != 0xFFFFFFFF
                     where.append(positions[sound])
                     values.append(stamps[sound].astype(float))
         at_all, stamps_all = np.concatenate(where), np.concatenate(values)
         order = np.argsort(at_all)
         return at_all[order], stamps_all[order]
-
-
-def _typed(block: np.ndarray, offset: int, size: int, base: Base, big_endian: bool) -> np.ndarray:
-    """Columns [offset, offset + size) of rows of bytes as numbers of one base type, shape (n, size / base size)."""
-    if base.size == 1:
-        return block[:, offset : offset + size].view(base.letter)
-    return block[:, offset : offset + size].view((">" if big_endian else "<") + base.letter)
-
-
-def _physical(raw: np.ndarray, base: Base, field: Known) -> np.ndarray:
-    values = raw.astype(np.float64)
-    if base.invalid is not None:
-        missing = raw == base.invalid
-        if missing.any():
-            values[missing] = np.nan
-    if field.scale:
-        values /= field.scale
-    if field.offset:
-        values -= field.offset
-    return values
-
-
-def _scaled(value: Any, base: Base, field: Known) -> Any:
-    if value == base.invalid or value != value:
-        return None
-    if field.scale:
-        value = value / field.scale
-    return value - field.offset if field.offset else value
-
-
-def _unpack_speed_distance(columns: dict[str, np.ndarray], wanted: frozenset[str] | None) -> None:
-    """Expand the packed pair into speed [m/s] and distance [m], unless the plain fields were written."""
-    packed = columns.pop(PACKED, None)
-    if packed is None:
-        return
-    sound = np.isfinite(packed)
-    both = packed[sound].astype(np.int64)
-    distance = _unrolled((both >> 12) & 0xFFF, 12) / 16.0
-    for name, values in (("speed", (both & 0xFFF) / 100.0), ("distance", distance)):
-        if wanted is None or name in wanted:
-            unpacked = np.full(len(packed), np.nan)
-            unpacked[sound] = values
-            plain = columns.get(name)
-            columns[name] = unpacked if plain is None else np.where(np.isfinite(plain), plain, unpacked)
-
-
-def _unroll_accumulated_power(columns: dict[str, np.ndarray], wanted: frozenset[str] | None) -> None:
-    """The 16-bit running total as the full one, where the full one was not written."""
-    short = columns.get(ROLLING_WORK)
-    if wanted is not None:
-        columns.pop(ROLLING_WORK, None)
-    if short is None or "accumulated_power" in columns:
-        return
-    sound = np.isfinite(short)
-    total = np.full(len(short), np.nan)
-    total[sound] = _unrolled(short[sound].astype(np.int64), 16)
-    columns["accumulated_power"] = total
-
-
-def _unrolled(counter: np.ndarray, bits: int) -> np.ndarray:
-    """A counter that rolls over at 2**bits, counted on."""
-    return counter + (np.cumsum(np.diff(counter, prepend=counter[:1]) < 0) << bits)

@@ -16,6 +16,9 @@ from analysis.reading.recording import CHANNELS, Recording
 
 # A reading of zero throughout means nothing here: 0 deg C can last a whole winter ride.
 ZERO_MAY_BE_REAL = frozenset({"temperature_degc"})
+# No rider makes these and no healthy file holds them: "not recorded" written as 65535 or 255 by another program, or damaged
+# bytes. Sprints of track riders reach some 2500 W (from memory); the other two are what one byte of a sensor can say.
+BEYOND_BELIEF = {"power_w": 5000.0, "cadence_rpm": 255.0, "heart_rate_bpm": 255.0}
 USUAL_INTERVAL_S = 1.0
 INTERVAL_TOLERANCE_S = 0.05
 
@@ -32,13 +35,14 @@ def assemble(
     warnings: tuple[str, ...] | list[str] = (),
 ) -> Recording:
     """Make a Recording of n rows of values and their stamps (NaN: none). Raises UnreadableFile when nothing is left."""
-    samples, settled = clock.settle(time_s, values[[c for c in CHANNELS if c in values]])
+    values, unbelievable = _believed(values[[c for c in CHANNELS if c in values]])
+    samples, settled = clock.settle(time_s, values)
     if len(samples) < 2:
         raise UnreadableFile(
             f"{name} holds {len(samples)} samples with a time stamp, at least 2 are needed; "
             "choose the file of a recorded ride, not a settings or workout file."
         )
-    said = [*warnings, *settled.warnings]
+    said = [*warnings, *unbelievable, *settled.warnings]
     usable, silent = _usable(samples)
     if silent:
         said.append(f"No sensor for {', '.join(silent)}: zero throughout.")
@@ -67,6 +71,21 @@ def assemble(
         facts=known,
         warnings=tuple(said),
     )
+
+
+def _believed(values: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """Values that cannot be readings taken as not recorded, and what is said of them."""
+    said = []
+    for channel, least in BEYOND_BELIEF.items():
+        if channel not in values:
+            continue
+        false = values[channel].to_numpy() >= least
+        if false.any():
+            what, unit = CHANNELS[channel].rstrip("]").split(" [")
+            n = "1 value" if false.sum() == 1 else f"{false.sum()} values"
+            said.append(f"{n} of {what} at or above {least:g} {unit} cannot be readings and count as not recorded.")
+            values = values.assign(**{channel: values[channel].mask(false)})
+    return values, said
 
 
 def _usable(samples: pd.DataFrame) -> tuple[list[str], list[str]]:

@@ -145,3 +145,13 @@ def test_day_month_year_with_dots_is_read_and_with_slashes_refused():
     assert read(text.encode(), name="a.csv").start_s == pd.Timestamp("2023-11-03T10:00:00Z").timestamp()
     with pytest.raises(UnreadableFile, match="ISO 8601"):
         read(text.replace("3.11.2023", "11/03/2023").encode(), name="a.csv")
+
+
+def test_not_recorded_written_as_a_number_is_no_sprint():
+    text = "time,power,heart_rate\n" + "".join(
+        f"{START + i},{65535 if i == 3 else 200 + i},{255 if i < 2 else 140}\n" for i in range(9)
+    )
+    recording = read(text.encode(), name="a.csv")
+    assert recording.samples.power_w.max() == 208 and recording.samples.power_w.isna().sum() == 1
+    assert recording.samples.heart_rate_bpm.isna().sum() == 2
+    assert sum("cannot be readings" in s for s in recording.warnings) == 2

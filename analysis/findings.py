@@ -22,7 +22,7 @@ from analysis.watching import Lost
 
 # Response: smaller lags and widths are below what one-second samples resolve. [s]
 MIN_LAG_S = 0.5
-MIN_SMOOTHING_S = 2.0
+MIN_SMOOTHING_S = 2.25  # two devices whose seconds begin at different places look up to 2 s apart
 # Fewer lost seconds than this are ordinary. [s]
 MIN_LOST_S = 10
 # A clock this far off is worth telling, because head units set their time by themselves. [s]

@@ -22,6 +22,7 @@ from analysis.reading.recording import Recording
 from analysis.report import Comparison, utc
 from analysis.response import Response, response_of
 from analysis.setup import DEFAULT_CLAIM_PCT, DeviceSetup, Setup
+from analysis.sprints import sprints_of
 from analysis.trial import AlignedRecording, Trial
 from analysis.watching import dropouts, same_source, stuck
 from analysis.wording import headline, second_sentence
@@ -97,6 +98,7 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
         noise=noise,
         findings=findings,
         bests=bests,
+        sprints=tuple(sprints_of(trial, blocks, r) for r in response),
         stored=stored_in_blocks(trial, blocks),
         levels=tuple(level for d in trial.devices for level in judge_levels(trial, d.label, blocks)),
         random_effects={d.label: random_effects([j for b, j in deltas if j.label == d.label and b in held])
@@ -202,6 +204,7 @@ def _trial(named: list[_Named], alignments: list[Alignment], setup: Setup) -> Tr
             )
         )
     trial = Trial(recordings=tuple(aligned), loss_pct=setup.loss_pct, start_utc=utc(named[0].recording))
+    trial = replace(trial, same_source=same_source(trial, [one.recording.facts for one in named]))
     for one in named[1:]:
         common = float(trial.pair(one.label).covered_s[-1])
         if common < MIN_COMMON_S:
@@ -259,8 +262,8 @@ def _default_title(named: list[_Named]) -> str:
 
 def _warnings(trial: Trial, named: list[_Named], alignments: list[Alignment], plan: PlanMatch) -> tuple[str, ...]:
     found = [
-        f"{a} and {b} carry the same values second by second: one sensor cannot be its own referee."
-        for a, b in same_source(trial)
+        f"{a} and {b} carry one sensor's values, so no verdict is given between them: one sensor cannot be its own referee."
+        for a, b in trial.same_source
     ]
     for one, recording in zip(named, trial.recordings, strict=True):
         if one.said.claim_pct is None:

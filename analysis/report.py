@@ -19,10 +19,12 @@ from analysis.cautions import CAUTIONS
 from analysis.findings import Finding
 from analysis.judging import JudgedDelta, LevelDelta, allowance_of
 from analysis.kinetic import Stored
+from analysis.match_picture import show_stretch
 from analysis.pooling import Pooled
 from analysis.reading.recording import Recording
 from analysis.response import Response
 from analysis.setup import Setup
+from analysis.sprints import Sprints
 from analysis.trial import Trial
 from analysis.version import ANALYSIS_VERSION
 
@@ -54,6 +56,7 @@ class Comparison:
     warnings: tuple[str, ...]
     levels: tuple[LevelDelta, ...] = ()
     bests: tuple[Bests, ...] = ()
+    sprints: tuple[Sprints, ...] = ()
     stored: tuple[Stored, ...] = ()
     random_effects: Mapping[str, Pooled | None] = field(default_factory=dict)
 
@@ -70,7 +73,7 @@ class Comparison:
                 "drivetrain": {"loss_pct": self.trial.loss_pct},
                 "recordings": [_recording(self.trial, label, r, self.setup)
                                for label, r in zip(self.trial.labels, self.recordings, strict=True)],
-                "alignment": [_alignment(a, self.recordings[0].start_s) for a in self.alignment],
+                "alignment": [_alignment(self.trial, a, self.recordings[0].start_s) for a in self.alignment],
                 "blocks": [_block(b) for b in self.blocks],
                 "deltas": [{"block": block, **d.to_dict()} for block, d in self.deltas],
                 "summary": [{**d.to_dict(), "kind": kind, "blocks": d.blocks,
@@ -84,6 +87,7 @@ class Comparison:
                 "findings": [{k: v for k, v in asdict(f).items() if k != "short"} for f in self.findings],
                 "allowances": [_allowance(self.trial, label) for label in self.trial.labels[1:]],
                 "bests": [asdict(b) for b in self.bests],
+                "sprints": [_sprints(x) for x in self.sprints],
                 "stored_energy": [asdict(s) for s in self.stored],
                 "warnings": self.warnings,
                 "cautions": [asdict(c) for c in CAUTIONS],
@@ -120,11 +124,13 @@ def utc(recording: Recording) -> str | None:
     return f"{datetime.fromtimestamp(recording.start_s, UTC):%Y-%m-%dT%H:%M:%SZ}" if recording.absolute_clock else None
 
 
-def _alignment(alignment: Alignment, zero_s: float) -> dict[str, Any]:
+def _alignment(trial: Trial, alignment: Alignment, zero_s: float) -> dict[str, Any]:
     tree = asdict(alignment)
     del tree["pivot_s"]
     # ends that reach beyond the recording are infinite, which JSON has no word for
     tree["pieces"] = [{"shift_s": p.shift_s, "shift_se_s": p.shift_se_s, **_piece_span(p, zero_s)} for p in alignment.pieces]
+    shown = None if alignment.label == trial.reference else show_stretch(trial, alignment.label)
+    tree["show"] = None if shown is None else {"start_s": shown[0], "end_s": shown[1]}
     return tree
 
 
@@ -135,6 +141,14 @@ def _piece_span(piece: Piece, zero_s: float) -> dict[str, float | None]:
 
 def _block(block: Block) -> dict[str, Any]:
     return {**asdict(block), "letter": block.letter}
+
+
+def _sprints(sprints: Sprints) -> dict[str, Any]:
+    tree = asdict(sprints)
+    equal = tree["equal_smoothing"]
+    if equal is not None:
+        equal["peaks"] = [{"duration_s": d, "delta_pct": pct} for d, pct in equal["peaks"]]
+    return tree
 
 
 def _level(level: LevelDelta) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from typing import Any
 from dash import html
 
 from analysis.errors import CountercheckError
-from analysis.figures import overlay
+from analysis.figures import against, overlay
 from analysis.judging import judge_interval
 from analysis.trial import Trial
 from app.access import is_owner
@@ -88,6 +88,15 @@ def chart(trial_id: str, theme: str, view: Window) -> Any:
     if not isinstance(answer, Ready):
         return None
     return overlay(answer.open_trial.report, answer.open_trial.trial, theme="dark" if theme == "dark" else "light", view=view)
+
+
+def against_chart(trial_id: str, theme: str) -> Any:
+    """Held blocks against what might explain them; None while there is no result."""
+    answer = get_services().jobs.ask(trial_id)
+    if not isinstance(answer, Ready):
+        return None
+    open_trial = answer.open_trial
+    return against(open_trial.report, open_trial.trial.labels, theme="dark" if theme == "dark" else "light")
 
 
 def change_setup(trial_id: str, entries: SheetEntries) -> None:

@@ -11,13 +11,13 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-import numpy as np
 import plotly.graph_objects as go
 
 from analysis.errors import OutOfRange
 from analysis.figures.ink import Theme, blank_figure, ink_of, plain_axis
 from analysis.figures.rows import Row, draw_blocks, draw_power, draw_strips
 from analysis.figures.thinning import step_for
+from analysis.figures.ticks import clock_text, clock_ticks
 from analysis.trial import Trial
 
 # The page lays its selection layer over exactly the box that these leave.
@@ -83,26 +83,9 @@ def _rows(devices: int) -> list[Row]:
 
 def _time_axis(theme: Theme, view: tuple[float, float], lowest: Row) -> dict[str, Any]:
     """Ticks at round times, written as the rest of the page writes them."""
-    span_s = view[1] - view[0]
-    rounds = (5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200)
-    step_s = next((s for s in rounds if span_s / s <= 9), 14400)
-    ticks = np.arange(math.ceil(view[0] / step_s) * step_s, view[1] + 0.5, step_s)
-    return plain_axis(
-        theme,
-        range=list(view),
-        tickvals=ticks,
-        ticktext=[clock_text(t) for t in ticks],
-        anchor=lowest.axis,
-        side="bottom",
-    )
-
-
-def clock_text(time_s: float) -> str:
-    """Elapsed time as m:ss, or h:mm:ss from an hour on. [s]"""
-    whole = round(abs(time_s))
-    hours, minutes, seconds = whole // 3600, whole // 60 % 60, whole % 60
-    sign = "−" if time_s < 0 and whole else ""
-    return f"{sign}{hours}:{minutes:02d}:{seconds:02d}" if hours else f"{sign}{minutes}:{seconds:02d}"
+    ticks = clock_ticks(*view, most=9)
+    words = [clock_text(t) for t in ticks]
+    return plain_axis(theme, range=list(view), tickvals=ticks, ticktext=words, anchor=lowest.axis, side="bottom")
 
 
 def _row_names(report: Mapping[str, Any], trial: Trial, step_s: float) -> list[str]:

@@ -5,7 +5,6 @@ Each function adds one kind of row to a figure. Time in seconds, power in watts,
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -15,6 +14,7 @@ import plotly.graph_objects as go
 
 from analysis.figures.ink import LineStyle, Theme, faded, ink_of, line_style, plain_axis
 from analysis.figures.thinning import Array, Thinned, running_difference_pct, samples_in, thin
+from analysis.figures.ticks import percent_ticks, signed_text
 from analysis.trial import Trial
 
 MAX_STRIP_PCT = 40.0  # a strip scaled to a drop-out would hide every accuracy question
@@ -103,7 +103,7 @@ def draw_strips(
     wholes = {label: running_difference_pct(trial.per_second(label), reference_w) for label in trial.labels[1:]}
     bands = {a["label"]: a["worst_pct"] for a in report["allowances"] if a.get("worst_pct")}
     limits = _strip_limits(list(wholes.values()), list(bands.values()))
-    ticks = _percent_ticks(limits)
+    ticks = percent_ticks(limits)
     for i, (label, row) in enumerate(zip(trial.labels[1:], rows, strict=True), start=1):
         style = line_style(i, theme)
         bins = thin(trial.second_s, wholes[label], view, step_s)
@@ -135,7 +135,7 @@ def draw_strips(
             zerolinewidth=1,
             tickmode="array",
             tickvals=ticks,
-            ticktext=[f"{t:+d}".replace("-", "−") if t else "0" for t in ticks],
+            ticktext=signed_text(ticks),
         )
         figure.update_layout({_layout_key(row.axis): axis})
 
@@ -149,11 +149,6 @@ def _strip_limits(differences: list[Array], bands: list[list[float]]) -> list[fl
     low, high = max(min(edges), -MAX_STRIP_PCT), min(max(edges), MAX_STRIP_PCT)
     pad = 0.06 * (high - low)
     return [low - pad, high + pad]
-
-
-def _percent_ticks(limits: list[float]) -> list[int]:
-    step = next((s for s in (2, 5, 10) if (limits[1] - limits[0]) / s <= 5), 20)
-    return list(range(math.ceil(limits[0] / step) * step, math.floor(limits[1]) + 1, step))
 
 
 def _draw_excess(figure: go.Figure, bins: Thinned, low: float, high: float, style: LineStyle, axis: str) -> None:

@@ -34,6 +34,15 @@ def draw_overlay(view: list[float] | None, theme: str | None, trial_id: str | No
     return figure
 
 
+@callback(Output(ids.AGAINST, "figure"), Input(ids.THEME, "data"), State(ids.TRIAL, "data"))
+def draw_against(theme: str | None, trial_id: str | None):
+    """Held blocks against time, power and cadence, in the reader's theme."""
+    figure = showing.against_chart(trial_id, theme) if trial_id and theme else None
+    if figure is None:
+        raise PreventUpdate
+    return figure
+
+
 clientside_callback(
     ClientsideFunction("countercheck", "view"),
     Output(ids.VIEW, "data"),

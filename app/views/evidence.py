@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from dash import html
+from dash import dcc, html
 
+from analysis.figures import against_height_px
+from app import ids
 from app.views import parts
+from app.views.frozen import frozen
 from app.views.tables import scrolling
 from app.wording import NOTHING, number, signed, span, unbroken, with_unit
 
@@ -20,7 +23,28 @@ def findings_section(number_: int, report: Mapping[str, Any], labels: Sequence[s
     )
     items = [_finding(finding, labels) for finding in report["findings"]]
     body = html.Ol(items, className="findings") if items else html.P("Nothing that the data ask to be explained.")
-    return parts.section(number_, "findings", "Findings", meaning, body)
+    return parts.section(number_, "findings", "Findings", meaning, frozen(body), _picture(report, labels))
+
+
+def _picture(report: Mapping[str, Any], labels: Sequence[str]) -> html.Figure | None:
+    """Held blocks against time, power and cadence; needs held power to say anything."""
+    if not any(block["kind"] == "steady" for block in report["blocks"]):
+        return None
+    chart = dcc.Graph(
+        id=ids.AGAINST,
+        config={"staticPlot": True, "displayModeBar": False},
+        responsive=True,
+        style={"height": f"{against_height_px(len(labels) - 1)}px"},
+    )
+    caption = (
+        "Each mark is a held block with its 95 % interval, the shade is the allowance. What climbs along one axis and not "
+        "along the others names its cause; a ride whose power and temperature rise together cannot tell them apart."
+    )
+    return html.Figure(
+        [html.Div(chart, **{"aria-hidden": "true"}), html.Figcaption(caption, className="small")],
+        className="against",
+        **{"aria-label": "Difference of each held block against time, power and cadence; the figures are in section 2"},
+    )
 
 
 def _finding(finding: Mapping[str, Any], labels: Sequence[str]) -> html.Li:

@@ -52,10 +52,9 @@ def trial_view(
             frozen(front(report, trial)),
             owner_part,
             section(1, "overlay-section", "Overlay", meaning, overlay),
+            frozen(block_section(2, report, labels), summary_section(3, report, labels)),
+            findings_section(4, report, labels),
             frozen(
-                block_section(2, report, labels),
-                summary_section(3, report, labels),
-                findings_section(4, report, labels),
                 response_section(5, report, labels),
                 agreement_section(6, report, labels),
                 recordings_section(7, report, labels),

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from analysis.errors import OutOfRange
-from analysis.figures import INKS, clamp_view, clock_text, height_px, line_style, overlay
+from analysis.figures import INKS, against, clamp_view, clock_text, height_px, line_style, overlay
 from analysis.figures.thinning import MAX_POINTS, running_difference_pct, samples_in, step_for, thin
 
 STYLES = Path(__file__).parents[2] / "assets" / "01-paper.css"
@@ -165,6 +165,37 @@ def test_the_chart_grows_with_the_devices():
 @pytest.mark.parametrize(("time_s", "text"), [(0, "0:00"), (75.4, "1:15"), (3600, "1:00:00"), (-12, "−0:12")])
 def test_clock_text(time_s, text):
     assert clock_text(time_s) == text
+
+
+def held_points(figure, column, device):
+    return [t for t in figure.data if t.meta["column"] == column][device]
+
+
+def test_held_blocks_stand_where_the_report_puts_them():
+    report = hand_made.report()
+    blocks = {b["id"]: b for b in report["blocks"] if b["kind"] == "steady"}
+    held = [d for d in report["deltas"] if d["label"] == "pedals" and d["block"] in blocks]
+    figure = against(report, ("hub", "pedals", "spider"))
+    by_time, by_power = held_points(figure, "time", 0), held_points(figure, "level_w", 0)
+    assert list(by_time.y) == list(by_power.y) == [d["delta_pct"] for d in held]
+    assert list(by_time.x) == [(blocks[d["block"]]["start_s"] + blocks[d["block"]]["end_s"]) / 2 for d in held]
+    assert list(by_power.x) == [d["reference_mean_w"] for d in held]
+    upper = [d["delta_pct_ci"][1] - d["delta_pct"] for d in held]
+    assert list(by_time.error_y.array) == pytest.approx(upper)
+
+
+def test_verdicts_of_held_blocks_differ_by_shape():
+    symbols = held_points(against(hand_made.report(), ("hub", "pedals", "spider")), "time", 0).marker.symbol
+    assert set(symbols) == {"circle", "triangle-up"}
+
+
+def test_a_ride_without_held_power_or_cadence_still_draws():
+    report = hand_made.report()
+    for block in report["blocks"]:
+        block["cadence_rpm"] = None
+    assert len(held_points(against(report, ("hub", "pedals", "spider")), "cadence_rpm", 1).x) == 0
+    report["blocks"] = []
+    assert against(report, ("hub", "pedals", "spider")).layout.height > 0
 
 
 def test_a_report_of_another_trial_is_refused():

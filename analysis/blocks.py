@@ -30,8 +30,8 @@ SURGE_RATIO = 2.0
 SURGE_EXTRA_W = 120.0
 MAX_SURGE_S = 45
 MIN_SURGE_S = 3
-# Room on both sides of a surge for devices that answer late.
-SURGE_MARGIN_S = 3
+# Room on both sides of a surge's half-height for devices that answer late.
+SURGE_MARGIN_S = 1
 # A transient is a surge when its neighbours stay below this share of it.
 SURGE_ABOVE = 0.75
 # What is left beside a hold is the way to its level when it is this short, else riding along. A way of up to
@@ -94,7 +94,7 @@ def find_blocks(consensus: Consensus) -> tuple[Block, ...]:
     idle = runs_at_least((power < IDLE_W) & ~gap, MIN_IDLE_S)
     code = np.full(n, "free", dtype="<U9")
     hold_id = np.zeros(n, int)
-    for i, (first, last) in enumerate(find_holds(power, blocked=gap | idle), start=1):
+    for i, (first, last) in enumerate(find_holds(power, blocked=gap | idle, cadence_rpm=consensus.cadence_rpm), start=1):
         code[first:last], hold_id[first:last] = "steady", i
     for first, last in _surges(power, blocked=gap | idle | (hold_id > 0)):
         code[first:last] = "transient"
@@ -104,13 +104,16 @@ def find_blocks(consensus: Consensus) -> tuple[Block, ...]:
 
 
 def _surges(power: Floats, *, blocked: np.ndarray) -> list[tuple[int, int]]:
+    """Short efforts well above what is ridden around them, from half-height to half-height and a little more."""
     quick = ndimage.uniform_filter1d(power, 3, mode="nearest")
     background = ndimage.percentile_filter(power, SURGE_BACKGROUND_PCT, SURGE_WINDOW_S, mode="nearest")
     high = (quick > SURGE_RATIO * background) & (quick > background + SURGE_EXTRA_W) & ~blocked
     found = []
     for first, last in runs(high):
         if MIN_SURGE_S <= last - first <= MAX_SURGE_S:
-            first, last = max(first - SURGE_MARGIN_S, 0), min(last + SURGE_MARGIN_S, power.size)
+            half = (background[first:last].mean() + np.median(power[first:last])) / 2
+            above = first + np.flatnonzero(power[first:last] > half)
+            first, last = max(int(above[0]) - SURGE_MARGIN_S, 0), min(int(above[-1]) + 1 + SURGE_MARGIN_S, power.size)
             clear = ~blocked[first:last]
             if clear.any():
                 found.append((first + int(np.argmax(clear)), last - int(np.argmax(clear[::-1]))))
@@ -118,7 +121,10 @@ def _surges(power: Floats, *, blocked: np.ndarray) -> list[tuple[int, int]]:
 
 
 def _with_edges(power: Floats, code: np.ndarray, hold_id: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Give short ways into and out of a hold to the blocks they join; call the slower ones transients."""
+    """Give short ways into and out of a hold to the blocks they join; call the slower ones transients.
+
+    What leads straight from one level to another is a way; anything else beside a hold is riding along.
+    """
     kinds, ids = code.copy(), hold_id.copy()
     for first, last in runs(code == "free"):
         before = first > 0 and hold_id[first - 1] > 0
@@ -127,16 +133,23 @@ def _with_edges(power: Floats, code: np.ndarray, hold_id: np.ndarray) -> tuple[n
         if inside and last - first <= MAX_SCRAP_S and not (before or after):
             joined = first - 1 if code[first - 1] != "gap" else last
             kinds[first:last] = code[joined]
-            continue
-        if last - first > MAX_EDGE_S or not (before or after):
-            continue
-        if last - first > MAX_ENTRY_S or not inside:
-            kinds[first:last] = "transient"
-            continue
-        cut = first + _half_height(power[first:last], power[max(first - 3, 0) : first], power[last : last + 3])
-        kinds[first:cut], ids[first:cut] = code[first - 1], hold_id[first - 1]
-        kinds[cut:last], ids[cut:last] = code[last], hold_id[last]
+        elif inside and (before or after) and last - first <= MAX_EDGE_S:
+            sides = power[max(first - 3, 0) : first], power[last : last + 3]
+            if last - first <= MAX_ENTRY_S:
+                cut = first + _half_height(power[first:last], *sides)
+                kinds[first:cut], ids[first:cut] = code[first - 1], hold_id[first - 1]
+                kinds[cut:last], ids[cut:last] = code[last], hold_id[last]
+            elif _leads(power[first:last], *sides):
+                kinds[first:last] = "transient"
     return kinds, ids
+
+
+def _leads(way: Floats, before: Floats, after: Floats) -> bool:
+    """Whether a stretch goes from the level before it to the one after it and nowhere else."""
+    low, high = sorted((float(before.mean()), float(after.mean())))
+    smooth = ndimage.uniform_filter1d(way, 5, mode="nearest")
+    backward = np.diff(smooth) * (1 if after.mean() > before.mean() else -1)
+    return bool(smooth.min() > 0.9 * low and smooth.max() < 1.1 * high and backward.min() > -0.1 * (high - low))
 
 
 def _half_height(way: Floats, before: Floats, after: Floats) -> int:

@@ -11,6 +11,11 @@ from analysis.trial import Trial
 
 # Below this nobody is pedalling in earnest; recorders write 0 to a few watts while coasting. Common practice, no source.
 IDLE_W = 15.0
+# Devices are brought together by these percentiles of what they read while all pedal, at least so long; where a ride spans less
+# than this share of its level, by the middle one alone.
+SPAN_PCT = (15.0, 50.0, 85.0)
+MIN_SPAN_FRAC = 0.3
+MIN_SHARED_S = 30
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,27 +32,32 @@ class Consensus:
 
 
 def consensus_of(trial: Trial) -> Consensus:
-    """Median over the recordings (mean of two), each first scaled to the common level.
+    """Median over the recordings (mean of two), each first brought to the common level and span.
 
-    The scaling takes out a device's gain, so that a hole in its recording leaves no step behind.
+    That takes out a device's gain and offset, so that a hole in its recording leaves no step behind and a bias moves no edge.
     """
     power = np.stack([trial.per_second(label) for label in trial.labels])
     cadence = np.stack([trial.per_second(label, "cadence_rpm") for label in trial.labels])
     return Consensus(
         second_s=trial.second_s,
-        power_w=_middle(power * _scales(power)[:, None]),
+        power_w=_middle(_brought_together(power)),
         cadence_rpm=_middle(cadence),
         recordings_n=np.isfinite(power).sum(axis=0),
     )
 
 
-def _scales(power_w: Floats) -> Floats:
-    """Factor that brings each row to the geometric mean level of all, from the seconds in which all pedal."""
+def _brought_together(power_w: Floats) -> Floats:
+    """Rows mapped by straight lines to the middle of all, from the seconds in which all pedal; coasting stays as it is."""
     pedalling = (np.where(np.isfinite(power_w), power_w, 0.0) > 2 * IDLE_W).all(axis=0)
-    if pedalling.sum() < 30:
-        return np.ones(len(power_w))
-    level = np.median(power_w[:, pedalling] / power_w[:, pedalling].mean(axis=0), axis=1)
-    return np.exp(np.mean(np.log(level))) / level
+    if pedalling.sum() < MIN_SHARED_S:
+        return power_w
+    low, centre, high = np.percentile(power_w[:, pedalling], SPAN_PCT, axis=1)
+    low_m, centre_m, high_m = (float(np.median(level)) for level in (low, centre, high))
+    wide = (high - low > MIN_SPAN_FRAC * centre) & (high_m - low_m > MIN_SPAN_FRAC * centre_m)
+    gain = np.where(wide, (high - low) / max(high_m - low_m, 1.0), centre / centre_m)
+    offset = centre - gain * centre_m
+    common = (power_w - offset[:, None]) / gain[:, None]
+    return np.where(power_w > IDLE_W, np.maximum(common, 0.0), power_w)
 
 
 def _middle(rows: Floats) -> Floats:

@@ -1,10 +1,15 @@
-"""Match the ride as planned to the blocks as ridden: order kept, steps and blocks may be left over on either side."""
+"""Match the ride as planned to the blocks as ridden: order kept, steps and blocks may be left over on either side.
+
+The plan is the set-up's, or what a recording brought: the steps of a workout, or lap marks pressed by hand.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import groupby
+from typing import Any
 
 import numpy as np
 
@@ -21,6 +26,12 @@ SKIP_STEP = 0.9
 SKIP_BLOCK = 0.35
 # Power as planned is the rider's target on some device; a tenth off is still the same step.
 FREE_LEVEL = 0.10
+# Without a place in the plan, a lone hold this short in the middle of riding along is riding along that looked held by chance.
+# Common practice, no source.
+MAX_CHANCE_S = 60
+# Laps of a recording are a plan when there are this many, each at least this long, not cut by distance.
+MIN_LAPS, MIN_LAP_S = 3, 10.0
+DISTANCE_LAPS = frozenset({"distance", "position_start", "position_lap", "position_waypoint", "position_marked"})
 # Steps of one level that one hold may stand for.
 MAX_JOINED = 6
 
@@ -41,6 +52,7 @@ def match_plan(consensus: Consensus, blocks: Sequence[Block], plan: Sequence[Pla
     """
     if not plan:
         return PlanMatch(blocks=tuple(blocks), not_ridden=())
+    blocks = _without_chance(consensus, blocks, plan)
     matched = _pairs(plan, blocks)
     ridden = {i for steps in matched.values() for i in steps}
     out: list[Block] = []
@@ -49,6 +61,55 @@ def match_plan(consensus: Consensus, blocks: Sequence[Block], plan: Sequence[Pla
     numbered = with_names([replace(b, id=f"B{number:02d}") for number, b in enumerate(out, start=1)])
     missed = tuple(s for i, s in enumerate(plan) if i not in ridden and s.kind in ("steady", "transient"))
     return PlanMatch(blocks=numbered, not_ridden=missed)
+
+
+def plan_from(facts: Mapping[str, Any]) -> tuple[PlanStep, ...]:
+    """The plan that a recording brought along: its workout with targets in watts, else its laps; empty where it has neither.
+
+    Facts are a recording's as read from FIT: `workout` with duration_s, low_w, high_w; `laps` with start_s, duration_s, mean_w.
+    """
+    steps = [s for s in facts.get("workout", ()) if s.get("duration_s", 0) >= 1]
+    if any("low_w" in s or "high_w" in s for s in steps):
+        return tuple(_workout_step(i, s) for i, s in enumerate(steps, start=1))
+    laps = [s for s in facts.get("laps", ()) if s.get("duration_s", 0) >= MIN_LAP_S and s.get("trigger") not in DISTANCE_LAPS]
+    if len(laps) < MIN_LAPS:
+        return ()
+    return tuple(_lap_step(i, lap) for i, lap in enumerate(laps, start=1))
+
+
+def _workout_step(number: int, step: Mapping[str, float]) -> PlanStep:
+    bounds = [step[k] for k in ("low_w", "high_w") if k in step]
+    if not bounds:
+        return PlanStep(name=f"step {number}", duration_s=float(step["duration_s"]), kind="free")
+    target = float(np.mean(bounds))
+    return PlanStep(name=f"step {number}, {target:.0f} W", duration_s=float(step["duration_s"]), target_w=target)
+
+
+def _lap_step(number: int, lap: Mapping[str, Any]) -> PlanStep:
+    """A lap says how long and at what mean, not whether power was held: its level serves only where a hold lies there."""
+    mean = lap.get("mean_w")
+    return PlanStep(name=f"lap {number}", duration_s=float(lap["duration_s"]), target_w=mean or None)
+
+
+def _without_chance(consensus: Consensus, blocks: Sequence[Block], plan: Sequence[PlanStep]) -> tuple[Block, ...]:
+    """Short lone holds that no planned step resembles become part of the free riding around them."""
+    targets = [s.target_w for s in plan if s.kind == "steady" and s.duration_s < 2 * MAX_CHANCE_S]
+    kinds = []
+    for i, block in enumerate(blocks):
+        around = {b.kind for b in (*blocks[max(i - 1, 0) : i], *blocks[i + 1 : i + 2])}
+        chance = block.kind == "steady" and block.length_s < MAX_CHANCE_S and around == {"free"}
+        planned = any(t is None or abs(math.log(max(block.level_w or 1.0, 1.0) / max(t, 1.0))) < FREE_LEVEL for t in targets)
+        kinds.append("free" if chance and not planned else block.kind)
+    out: list[Block] = []
+    first_s = consensus.second_s[0]
+    for kind, group in groupby(zip(kinds, blocks, strict=True), key=lambda pair: pair[0] if pair[0] == "free" else id(pair[1])):
+        members = [b for _, b in group]
+        if kind == "free" and len(members) > 1:
+            ends = int(members[0].start_s - first_s), int(members[-1].end_s - first_s)
+            out.append(block_of(consensus, *ends, kind="free", number=0))
+        else:
+            out += members
+    return tuple(out)
 
 
 def _pairs(plan: Sequence[PlanStep], blocks: Sequence[Block]) -> dict[int, tuple[int, ...]]:

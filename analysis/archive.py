@@ -37,6 +37,7 @@ def pack(comparison: Comparison) -> bytes:
     index = {
         "loss_pct": list(trial.loss_pct),
         "start_utc": trial.start_utc,
+        "same_source": [list(pair) for pair in trial.same_source],
         "recordings": [
             {
                 "label": r.label,
@@ -81,7 +82,9 @@ def unpack(data: bytes) -> OpenTrial:
                 for i, r in enumerate(index["recordings"])
             )  # fmt: skip
             loss = (float(index["loss_pct"][0]), float(index["loss_pct"][1]))
-            return OpenTrial(report=report, trial=Trial(recordings=recordings, loss_pct=loss, start_utc=index["start_utc"]))
+            same = tuple((str(a), str(b)) for a, b in index["same_source"])
+            trial = Trial(recordings=recordings, loss_pct=loss, start_utc=index["start_utc"], same_source=same)
+            return OpenTrial(report=report, trial=trial)
     except (zipfile.BadZipFile, KeyError, ValueError, TypeError, IndexError, EOFError) as problem:
         raise UnreadableFile(f"The stored result is damaged ({type(problem).__name__}); compute it again.") from None
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from analysis.allowance import Allowance, allowance_between
@@ -75,14 +75,16 @@ def allowance_of(trial: Trial, label: str, against: str | None = None) -> Allowa
 
 def judge_stretch(trial: Trial, label: str, start_s: float, end_s: float, *, against: str | None = None) -> JudgedDelta:
     """One device over one stretch, against the reference or any other. Raises OutOfRange for an unknown label."""
-    return _judged(delta_over(trial.pair(label, against), label, start_s, end_s), allowance_of(trial, label, against))
+    delta = delta_over(trial.pair(label, against), label, start_s, end_s)
+    return _independent(trial, _judged(delta, allowance_of(trial, label, against)), against)
 
 
 def judge_pooled(
     trial: Trial, label: str, stretches: Sequence[tuple[float, float]], *, against: str | None = None
 ) -> JudgedDelta:
     """One device over several stretches, the stretches as replicates."""
-    return _judged(delta_pooled(trial.pair(label, against), label, stretches), allowance_of(trial, label, against))
+    delta = delta_pooled(trial.pair(label, against), label, stretches)
+    return _independent(trial, _judged(delta, allowance_of(trial, label, against)), against)
 
 
 def judge_levels(trial: Trial, label: str, blocks: Sequence[Block], *, against: str | None = None) -> tuple[LevelDelta, ...]:
@@ -139,6 +141,15 @@ def _judged(delta: Delta, allowance: Allowance) -> JudgedDelta:
         **fields, allowance_pct=allowance.worst_pct, likely_allowance_pct=allowance.likely_pct,
         verdict=verdict.word, reason=verdict.reason, en=_en(delta, allowance),
     )  # fmt: skip
+
+
+def _independent(trial: Trial, judged: JudgedDelta, against: str | None) -> JudgedDelta:
+    """The same, without a verdict where both recordings carry one sensor's values."""
+    other = against or trial.reference
+    if not trial.one_sensor(judged.label, other):
+        return judged
+    reason = f"{judged.label} and {other} carry one sensor's values; a device cannot be its own referee."
+    return replace(judged, verdict="unsettled", reason=reason, en=None)
 
 
 def _en(delta: Delta, allowance: Allowance) -> float | None:

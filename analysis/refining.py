@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import fft
+from scipy import fft, stats
 
 from analysis.traces import Floats
 
@@ -24,6 +24,8 @@ SMOOTHING = np.array([1.0, 4.0, 6.0, 4.0, 1.0]) / 16.0
 HAC_LAGS = 20
 # What the interpolation itself leaves, root mean square over phases; measured on noise-free generated rides.
 INTERPOLATION_SE = 0.004
+# Blocks behind an error that rests on what the trial itself shows; longer than residuals remember. [s]
+BLOCK_S = 20
 # Lags on either side of the whole one through which the cost is interpolated: a quartic through five. A parabola
 # through three is drawn towards whole lags by up to 0.008, which also bends a clock's rate by some per cent.
 REACH = 2
@@ -188,20 +190,26 @@ def correlation_time(residual: Floats) -> float:
 
 
 def lag_error(residual: Floats, slope_product: Floats, slope: Floats) -> float:
-    """Error of the lag: root of the long-run variance of slope x residual over the slope's energy.
+    """Error of the lag: root of the variance of summed slope x residual over the slope's energy.
 
-    The larger of two estimates: the sandwich, which sees residuals that grow where the signal is steep, and the one
-    that takes residuals as stationary, which does not shrink when few edges carry the timing.
+    The larger of two estimates: one from blocks of the trial, each freed of its own pull on the fit, which sees residuals
+    that grow where the signal is steep; and one that takes residuals as stationary, which does not shrink when few
+    edges carry the timing. Widened by Student's t for the number of blocks that matter, so that
+    plus and minus 1.96 of it is a 95 % interval.
     """
     energy = float(slope_product.sum())
     if energy <= 0:
         return float("inf")
     # what is left of a fraction of a step is misalignment, not noise
     rest = residual - slope * (float(slope @ residual) / float(slope @ slope))
+    edges = np.arange(0, rest.size, BLOCK_S)
+    score, share = np.add.reduceat(slope * rest, edges), np.add.reduceat(slope * slope, edges) / float(slope @ slope)
+    by_blocks = float((score**2 / np.maximum(1 - share, 0.1)).sum())
     weight = np.concatenate(([1.0], 2 * (1 - np.arange(1, HAC_LAGS + 1) / (HAC_LAGS + 1))))
-    sandwich = float((weight * _lag_products(slope * rest)).sum())
     stationary = float((weight * _lag_products(rest) * _lag_products(slope)).sum()) / rest.size
-    return float(np.hypot(np.sqrt(max(sandwich, stationary, 0.0)) / energy, INTERPOLATION_SE))
+    matter = float(1 / (share**2).sum())
+    wider = float(stats.t.ppf(0.975, max(matter, 2.0))) / 1.96
+    return float(np.hypot(wider * np.sqrt(max(by_blocks, stationary, 0.0)) / energy, INTERPOLATION_SE))
 
 
 def _lag_products(x: Floats) -> Floats:

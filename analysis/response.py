@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from analysis.aligning import Alignment
+from analysis.aligning import INTERVALS_DIFFER_S, Alignment
 from analysis.blocks import Block, surges
 from analysis.refining import REACH, SMOOTHING, vertex
 from analysis.traces import Floats, Steps
@@ -74,7 +74,7 @@ def response_of(trial: Trial, blocks: Sequence[Block], alignment: Alignment) -> 
     device, reference = trial.per_second(label), trial.per_second(trial.reference)
     events = find_events(reference, trial.start_s, blocks)
     lags = _event_lags(device, reference, events)
-    lag, lag_ci, note = _lag(lags, alignment)
+    lag, lag_ci, note = _lag(lags, alignment, trial.recording(label).interval_s, trial.recordings[0].interval_s)
     rises = [r for r in (_rises(device, reference, e) for e in events if e.rises) if r is not None]
     enough = len(rises) >= MIN_EVENTS
     return Response(
@@ -139,7 +139,9 @@ def _event_lags(device: Floats, reference: Floats, events: Sequence[Event]) -> F
     )
 
 
-def _lag(lags: Floats, alignment: Alignment) -> tuple[float | None, tuple[float, float] | None, str]:
+def _lag(
+    lags: Floats, alignment: Alignment, interval_s: float, reference_interval_s: float
+) -> tuple[float | None, tuple[float, float] | None, str]:
     if alignment.via in ("power", "clock") or not alignment.settled:
         return None, None, "The clocks were set by power itself or not at all, so a response lag cannot be told from the clock."
     if lags.size < MIN_EVENTS:
@@ -148,10 +150,19 @@ def _lag(lags: Floats, alignment: Alignment) -> tuple[float | None, tuple[float,
     spread = 1.4826 * float(np.median(np.abs(lags - centre)))
     kept = lags[np.abs(lags - centre) <= max(4 * spread, 1.0)]
     mean = float(kept.mean())
-    se = math.hypot(float(kept.std(ddof=1)) / math.sqrt(kept.size), alignment.shift_se_s or 0.0)
-    half = float(stats.t.ppf(0.975, max(kept.size - 1, 1))) * se
-    note = "The shift was set by hand; the lag is what is left of the delay after it." if alignment.via == "manual" else ""
-    return mean, (mean - half, mean + half), note
+    half = float(stats.t.ppf(0.975, max(kept.size - 1, 1))) * float(kept.std(ddof=1)) / math.sqrt(kept.size)
+    half = math.hypot(half, 1.96 * (alignment.shift_se_s or 0.0))
+    note, stamping = "", abs(interval_s - reference_interval_s) / 2
+    if stamping > INTERVALS_DIFFER_S / 2:
+        # not an error that averages out: a bound on either side of the interval
+        half += stamping
+        note = (
+            f"It records every {interval_s:g} s, the reference every {reference_interval_s:g} s; "
+            f"up to {stamping:.1f} s of the lag may be due to that alone."
+        )
+    if alignment.via == "manual":
+        note = "The shift was set by hand; its error moves the lag by as much, and the interval does not know of it. " + note
+    return mean, (mean - half, mean + half), note.strip()
 
 
 def _rises(device: Floats, reference: Floats, event: Event) -> tuple[float, float] | None:

@@ -43,11 +43,12 @@ class AlignedRecording:
 
 @dataclass(frozen=True, kw_only=True)
 class Trial:
-    """Aligned recordings, the reference first."""
+    """Aligned recordings, the reference first. `same_source`: pairs of labels that carry one sensor's values."""
 
     recordings: tuple[AlignedRecording, ...]
     loss_pct: tuple[float, float]
     start_utc: str | None
+    same_source: tuple[tuple[str, str], ...] = ()
 
     @property
     def reference(self) -> str:
@@ -61,6 +62,10 @@ class Trial:
     def devices(self) -> tuple[AlignedRecording, ...]:
         """All but the reference."""
         return self.recordings[1:]
+
+    def one_sensor(self, label: str, other: str) -> bool:
+        """Whether both carry one sensor's values, so that neither can be the other's referee."""
+        return any({label, other} == set(pair) for pair in self.same_source)
 
     @cached_property
     def start_s(self) -> float:

@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from analysis.consensus import IDLE_W, Consensus
 from analysis.runs import runs
-from analysis.traces import Floats
-from analysis.trial import Trial
+from analysis.trial import AlignedRecording, Trial
 
 # A value repeated for this long while the others move is no reading. Common practice, no source.
 MIN_STUCK_S = 10
 OTHERS_MOVE_W = 3.0
 # Shorter holes are ordinary radio loss.
 MIN_DROPOUT_S = 3
-# Two recordings with this share of identical moving seconds carry one sensor's values.
-SAME_SOURCE_FRAC = 0.9
+# Two recordings with this share of identical moving samples carry one sensor's values: two devices that write whole watts
+# would have to agree within half a watt to come near it. They are sought this far from where the clocks put them.
+SAME_SOURCE_FRAC = 0.7
+SAME_SOURCE_REACH_S = 3.0
+# Bicycle power, in the device-type enum of the FIT profile.
+POWER_DEVICE_TYPE = 11
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,23 +59,39 @@ def stuck(trial: Trial, label: str) -> Lost:
     return _lost(found, MIN_STUCK_S, trial.start_s)
 
 
-def same_source(trial: Trial) -> tuple[tuple[str, str], ...]:
-    """Pairs of recordings whose power is identical in nearly every second in which it moves."""
+def same_source(trial: Trial, facts: Sequence[Mapping[str, Any]]) -> tuple[tuple[str, str], ...]:
+    """Pairs of labels whose power comes from one sensor: by the sensor's serial, or by values identical up to a shift.
+
+    facts : what each recording says of its devices, in the trial's order. A serial decides where both name one power
+        sensor only; with several, nobody knows which of them was written, and the values decide.
+    """
     pairs = []
     for i, a in enumerate(trial.recordings):
-        for b in trial.recordings[i + 1 :]:
-            if _identical_frac(a.time_s, a.channels["power_w"], b.time_s, b.channels["power_w"]) >= SAME_SOURCE_FRAC:
+        for j, b in enumerate(trial.recordings[i + 1 :], i + 1):
+            serial = _power_sensor(facts[i])
+            if (serial is not None and serial == _power_sensor(facts[j])) or _identical_frac(a, b) >= SAME_SOURCE_FRAC:
                 pairs.append((a.label, b.label))
     return tuple(pairs)
 
 
-def _identical_frac(time_a: Floats, a: Floats, time_b: Floats, b: Floats) -> float:
-    """Share of a's moving samples that equal the nearest sample of b, or the one before or after it."""
-    moving = np.concatenate(([False], np.diff(a) != 0)) & (a > IDLE_W)
-    if moving.sum() < 60:
+def _power_sensor(facts: Mapping[str, Any]) -> str | None:
+    """Hashed serial of the recording's power sensor, where it names exactly one."""
+    sensors = facts.get("sensors")
+    known = [s for s in sensors if s.get("device_type") == POWER_DEVICE_TYPE] if isinstance(sensors, list) else []
+    return known[0].get("serial_hash") if len(known) == 1 else None
+
+
+def _identical_frac(a: AlignedRecording, b: AlignedRecording) -> float:
+    """Share of the slower one's moving samples that equal a sample of the other, at one and the same delay of samples."""
+    slow, fast = (a, b) if a.interval_s >= b.interval_s else (b, a)
+    ours, theirs = slow.channels["power_w"], fast.channels["power_w"]
+    moving = np.concatenate(([False], np.diff(ours) != 0)) & (ours > IDLE_W)
+    if moving.sum() < 60 or theirs.size < 3:
         return 0.0
-    nearest = np.clip(np.searchsorted(time_b, time_a[moving]), 1, b.size - 2)
-    return max(float(np.mean(b[nearest + k] == a[moving])) for k in (-1, 0, 1))
+    nearest = np.searchsorted(fast.time_s, slow.time_s[moving])
+    reach = math.ceil(SAME_SOURCE_REACH_S / fast.interval_s)
+    shares = (np.mean(theirs[np.clip(nearest + k, 0, theirs.size - 1)] == ours[moving]) for k in range(-reach, reach + 1))
+    return max(map(float, shares))
 
 
 def _lost(mask: np.ndarray, least: int, start_s: float) -> Lost:

@@ -9,12 +9,13 @@ from typing import Any
 from dash import html
 
 from analysis.errors import CountercheckError
-from analysis.figures import against, overlay
+from analysis.figures import Theme, against, overlay
 from analysis.judging import judge_interval
 from analysis.trial import Trial
 from app.access import is_owner
 from app.forms import SheetEntries, setup_of
 from app.jobs import Ready, Working
+from app.links import is_id
 from app.services import get_services
 from app.views.frozen import html_text
 from app.views.interval import interval_card
@@ -30,6 +31,7 @@ MIN_WINDOW_S = 1.0  # one sample of a recording at the usual 1 Hz
 def content(trial_id: str, window: Window) -> tuple[Any, bool]:
     """The page's content, and whether it is final (else: ask again soon)."""
     services = get_services()
+    trial_id = trial_id if is_id(trial_id) else ""  # no id of ours: answered like one that leads nowhere
     answer = services.jobs.ask(trial_id)
     if isinstance(answer, Working):
         return progress_view(answer.stage, answer.done_frac), False
@@ -49,17 +51,17 @@ def title_of(trial_id: str | None = None) -> str:
     """What the browser's tab says; the result's own title once it is there."""
     if trial_id is None:
         return "countercheck"
-    answer = get_services().jobs.ask(trial_id)
-    name = answer.open_trial.report.get("title") if isinstance(answer, Ready) else None
+    found = _ready(trial_id)
+    name = found.report.get("title") if found else None
     return f"{name or 'A trial'} · countercheck"
 
 
 def card(trial_id: str, window: Window) -> str | None:
     """The interval card, as HTML, of a trial whose result is there; None while it is not."""
-    answer = get_services().jobs.ask(trial_id)
-    if not isinstance(answer, Ready):
+    found = _ready(trial_id)
+    if found is None:
         return None
-    trial = answer.open_trial.trial
+    trial = found.trial
     window = inside(window, trial)
     try:
         return html_text(interval_card(judged_window(trial, window), trial, window))
@@ -84,19 +86,24 @@ def inside(window: Window, trial: Trial) -> Window:
 
 def chart(trial_id: str, theme: str, view: Window) -> Any:
     """The overlay of a trial whose result is there; None while it is not."""
-    answer = get_services().jobs.ask(trial_id)
-    if not isinstance(answer, Ready):
-        return None
-    return overlay(answer.open_trial.report, answer.open_trial.trial, theme="dark" if theme == "dark" else "light", view=view)
+    found = _ready(trial_id)
+    return found and overlay(found.report, found.trial, theme=_theme(theme), view=view)
 
 
 def against_chart(trial_id: str, theme: str) -> Any:
     """Held blocks against what might explain them; None while there is no result."""
-    answer = get_services().jobs.ask(trial_id)
-    if not isinstance(answer, Ready):
-        return None
-    open_trial = answer.open_trial
-    return against(open_trial.report, open_trial.trial.labels, theme="dark" if theme == "dark" else "light")
+    found = _ready(trial_id)
+    return found and against(found.report, found.trial.labels, theme=_theme(theme))
+
+
+def _theme(sent: Any) -> Theme:
+    return "dark" if sent == "dark" else "light"
+
+
+def _ready(trial_id: Any) -> Any:
+    """The open result, or None: it is not there yet, or this is no id of ours (a browser can send what it likes)."""
+    answer = get_services().jobs.ask(trial_id) if is_id(trial_id) else None
+    return answer.open_trial if isinstance(answer, Ready) else None
 
 
 def change_setup(trial_id: str, entries: SheetEntries) -> None:

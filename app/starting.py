@@ -58,6 +58,18 @@ def start(services: Services, uploads: Sequence[Upload], entries: SheetEntries, 
     return create_trial(services, [{"id": key, "name": name} for key, name in files], setup)
 
 
+def uploads_of(data: Any) -> list[Upload]:
+    """The uploads in the page's store; whatever a browser sent that is none is left out."""
+    files = data.get("files") if isinstance(data, Mapping) else None
+    sent = files if isinstance(files, list) else []
+    return [f for f in sent if isinstance(f, Mapping) and all(isinstance(f.get(k), str) for k in ("id", "name"))]
+
+
+def typed_in(data: Any) -> SheetEntries:
+    """What stood in the sheet when the files changed."""
+    return entries_of(data.get("typed") if isinstance(data, Mapping) else None)
+
+
 def _guesses(upload: Upload) -> dict[str, Any]:
     guesses = (ids.LABEL, "label_guess"), (ids.POINT, "point_guess"), (ids.FIRMWARE, "firmware_guess")
     return {part: upload.get(key) for part, key in guesses}

@@ -17,7 +17,7 @@ from app.views.notices import problem
 )
 def show_sheet(uploads, setup_text):
     """One row per good file; what was typed already stays."""
-    return starting.sheet(uploads["files"], entries_of(uploads["typed"]), setup_text)
+    return starting.sheet(starting.uploads_of(uploads), starting.typed_in(uploads), setup_text)
 
 
 @callback(
@@ -31,7 +31,8 @@ def show_sheet(uploads, setup_text):
 def analyse(form, uploads, setup_text):
     """The sheet in, the new trial's address out; the owner key goes into a cookie."""
     try:
-        new = starting.start(get_services(), uploads["files"], entries_of(form), setup_text)
+        files = starting.uploads_of(uploads)
+        new = starting.start(get_services(), files, entries_of(form), setup_text)
     except CountercheckError as trouble:
         return no_update, problem(str(trouble))
     access.grant(ctx.response, new.trial_id, new.owner_key)

@@ -1,5 +1,6 @@
 """What the owner may change; each of these asks for the key first."""
 
+import flask
 from dash import Input, Output, State, callback, no_update
 
 from analysis.errors import CountercheckError
@@ -40,6 +41,7 @@ def make_owner_link(clicks, trial_id):
         return no_update
     try:
         access.require_owner(trial_id)
-        return owner_link(links.owner_path(trial_id, get_services().store.new_owner_key(trial_id)))
+        path = links.owner_path(trial_id, get_services().store.new_owner_key(trial_id))
+        return owner_link(flask.request.host_url.rstrip("/") + path)
     except CountercheckError as trouble:
         return problem(str(trouble))

@@ -240,6 +240,13 @@ def test_a_label_cannot_bring_markup_onto_the_page(open_page, site):
     assert evil in page.inner_text(".legend")
 
 
+def test_findings_come_with_their_picture(open_trial):
+    page = open_trial()
+    count = "document.querySelectorAll('#held-against .scatterlayer .trace').length"
+    eventually(page, count, 6)  # two devices by time, power and cadence
+    assert page.locator(".finding").count() >= 2
+
+
 def test_an_unknown_address_says_so(open_page, watched):
     watched.expected = ("status of 404",)
     page = open_page("/trial/" + "x" * 32)

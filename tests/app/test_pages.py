@@ -1,0 +1,98 @@
+"""Callbacks as a stranger may call them: any JSON at all must end in an answer, never in a fault. Referee: status codes."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from app.links import trial_path
+from app.main import create_app
+from app.services import CONFIG_KEY, create_trial
+from app.settings import Settings
+
+CSV = "time,power,cadence\n" + "\n".join(f"{1_768_673_100 + t},{200 + t % 7},{88 + t % 3}" for t in range(600))
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("pages")
+    app = create_app(Settings(data_dir=folder, cache_dir=folder / "results"))
+    services = app.server.config[CONFIG_KEY]
+    files = [
+        {"id": services.store.put_blob((CSV + f"\n{1_768_673_800 + i},200,90").encode()), "name": f"{i}.csv"} for i in range(2)
+    ]
+    new = create_trial(services, files, {})
+    yield app, services, new
+    services.jobs.close()
+
+
+def call(app, output: str, inputs: list, state: list):
+    """POST a callback as the page does; ids and properties as `id.property` with their values."""
+
+    def told(pairs):
+        return [{"id": n.rsplit(".", 1)[0], "property": n.rsplit(".", 1)[1], "value": v} for n, v in pairs]
+
+    outputs = [{"id": o.rsplit(".", 1)[0], "property": o.rsplit(".", 1)[1]} for o in output.strip(".").split("...")]
+    body = {
+        "output": output,
+        "outputs": outputs if output.startswith("..") else outputs[0],
+        "inputs": told(inputs),
+        "state": told(state),
+        "changedPropIds": [inputs[0][0]],
+    }
+    return app.server.test_client().post("/_dash-update-component", json=body, headers={"Origin": "http://localhost"})
+
+
+NONSENSE = [None, 7, "x", "x" * 5000, [], [1], [1, "a"], [5, 1], {}, {"files": 3}, {"files": [None, {"id": 1}], "typed": 5}]
+
+
+@pytest.mark.parametrize("value", NONSENSE, ids=lambda v: json.dumps(v)[:20])
+def test_no_callback_stumbles_over_what_a_browser_may_send(site, value):
+    app, _, new = site
+    calls = [
+        ("interval-card.data-html", [("trial-window.data", value)], [("trial-id.data", new.trial_id)]),
+        ("interval-card.data-html", [("trial-window.data", None)], [("trial-id.data", value)]),
+        ("overlay.figure", [("trial-view.data", value), ("theme.data", value)], [("trial-id.data", new.trial_id)]),
+        ("overlay.figure", [("trial-view.data", None), ("theme.data", "light")], [("trial-id.data", value)]),
+        (
+            "..trial-content.children...trial-poll.disabled..",
+            [("trial-poll.n_intervals", 1)],
+            [("trial-id.data", value), ("trial-window.data", value)],
+        ),
+        ("held-against.figure", [("theme.data", value)], [("trial-id.data", new.trial_id)]),
+        ("sheet.children", [("uploads.data", value), ("setup-text.data", None)], []),
+        (
+            "..go.href...sheet-problem.children..",
+            [("new-form.data", value)],
+            [("uploads.data", value), ("setup-text.data", None)],
+        ),
+    ]
+    answers = [call(app, *one) for one in calls]
+    assert [a.status_code for a in answers if a.status_code not in (200, 204)] == [], answers
+
+
+def test_a_stranger_cannot_make_an_owner_link(site):
+    app, _, new = site
+    answer = call(app, "owner-link-text.children", [("owner-link.n_clicks", 1)], [("trial-id.data", new.trial_id)])
+    assert answer.status_code == 200
+    assert "Only the owner may change this trial" in json.dumps(answer.json)
+    assert "/own/" not in json.dumps(answer.json)
+
+
+def test_the_owner_gets_a_link_that_opens_the_trial_as_owner(site):
+    app, _, new = site
+    client = app.server.test_client()
+    client.get(f"/own/{new.trial_id}/{new.owner_key}")
+    body = {
+        "output": "owner-link-text.children",
+        "outputs": {"id": "owner-link-text", "property": "children"},
+        "inputs": [{"id": "owner-link", "property": "n_clicks", "value": 1}],
+        "state": [{"id": "trial-id", "property": "data", "value": new.trial_id}],
+        "changedPropIds": ["owner-link.n_clicks"],
+    }
+    text = client.post("/_dash-update-component", json=body, headers={"Origin": "http://localhost"}).json
+    key = json.dumps(text).split(f"http://localhost/own/{new.trial_id}/")[1].split('"')[0]
+    other = app.server.test_client().get(f"/own/{new.trial_id}/{key}")
+    assert other.status_code == 303
+    assert other.headers["Location"].endswith(trial_path(new.trial_id))

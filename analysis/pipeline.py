@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.agreement import agreement_of, noise_of
-from analysis.aligning import Alignment, align, reference_alignment
+from analysis.aligning import Alignment
 from analysis.bests import bests_of
 from analysis.blocks import Block, find_blocks
 from analysis.causes import find_causes, pieces_of
 from analysis.consensus import Consensus, consensus_of
+from analysis.consistency import Clocked, align_all
 from analysis.errors import BadSetup, NotOneRide, SameRecording, UnusableRecording
 from analysis.findings import Evidence, Finding, findings_of
 from analysis.judging import JudgedDelta, LevelDelta, judge_levels, judge_pooled, judge_stretch, random_effects
@@ -59,10 +60,10 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
     tell = progress or (lambda stage, done: None)
     tell("checking the recordings", 0.0)
     named = _named(recordings, setup)
-    alignments = []
-    for i, one in enumerate(named):
-        tell(f"aligning the clock of {one.label}", 0.05 + 0.35 * i / len(named))
-        alignments.append(_aligned(one, named[0]))
+    alignments, misfits = align_all(
+        [Clocked(label=n.label, recording=n.recording, by_hand_s=n.said.shift_s) for n in named],
+        progress=lambda label, i: tell(f"aligning the clock of {label}", 0.05 + 0.35 * i / len(named)),
+    )
     trial = _trial(named, alignments, setup)
     tell("finding the blocks", 0.45)
     consensus = consensus_of(trial)
@@ -89,7 +90,7 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
         second_sentence=second_sentence(findings, scope),
         trial=trial,
         recordings=tuple(n.recording for n in named),
-        alignment=tuple(alignments),
+        alignment=alignments,
         blocks=blocks,
         deltas=deltas,
         summary=summary,
@@ -103,7 +104,7 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
         levels=tuple(level for d in trial.devices for level in judge_levels(trial, d.label, blocks)),
         random_effects={d.label: random_effects([j for b, j in deltas if j.label == d.label and b in held])
                         for d in trial.devices},
-        warnings=_warnings(trial, named, alignments, plan),
+        warnings=(*_warnings(trial, named, alignments, plan), *misfits),
     )  # fmt: skip
 
 
@@ -180,13 +181,7 @@ def _reference_first(named: list[_Named], setup: Setup) -> list[_Named]:
     return [chosen, *(n for n in named if n is not chosen)]
 
 
-def _aligned(one: _Named, reference: _Named) -> Alignment:
-    if one is reference:
-        return reference_alignment(reference.recording, label=one.label)
-    return align(one.recording, reference.recording, label=one.label, by_hand_s=one.said.shift_s)
-
-
-def _trial(named: list[_Named], alignments: list[Alignment], setup: Setup) -> Trial:
+def _trial(named: list[_Named], alignments: Sequence[Alignment], setup: Setup) -> Trial:
     zero = named[0].recording.start_s
     aligned = []
     for one, alignment in zip(named, alignments, strict=True):
@@ -260,7 +255,7 @@ def _default_title(named: list[_Named]) -> str:
     return f"{others} against {named[0].label}" + (f", {start[:10]}" if start else "")
 
 
-def _warnings(trial: Trial, named: list[_Named], alignments: list[Alignment], plan: PlanMatch) -> tuple[str, ...]:
+def _warnings(trial: Trial, named: list[_Named], alignments: Sequence[Alignment], plan: PlanMatch) -> tuple[str, ...]:
     found = [
         f"{a} and {b} carry one sensor's values, so no verdict is given between them: one sensor cannot be its own referee."
         for a, b in trial.same_source

@@ -48,7 +48,9 @@ class Block:
     """A stretch of the trial with one kind; the interior is the part that deltas rest on.
 
     Times in seconds on the trial's clock, [start_s, end_s); `spread_frac` is the standard deviation of five-second
-    means and `trend_frac` the change from start to end, both of the level, for holds only.
+    means and `trend_frac` the change from start to end, both of the level, for holds only. `level_group` is shared by holds
+    of one level; `fixed_power_in` names the recordings that follow a level too well to have been ridden freely.
+    A block with an `excluded_reason` keeps its place and counts nowhere.
     """
 
     id: str
@@ -63,6 +65,9 @@ class Block:
     spread_frac: float | None = None
     trend_frac: float | None = None
     edited: bool = False
+    excluded_reason: str | None = None
+    level_group: str | None = None
+    fixed_power_in: tuple[str, ...] = ()
 
     @property
     def length_s(self) -> float:
@@ -171,6 +176,8 @@ def block_of(
     """The block over the trial's seconds [first, last), with its level, cadence and trimmed interior."""
     length, start = float(last - first), float(consensus.second_s[first])
     trims = (entry_trim_s(length), exit_trim_s(length)) if kind == "steady" else (0.0, 0.0)
+    if length - sum(trims) < 5:  # made by hand, shorter than any hold
+        trims = (float(length // 4), 0.0)
     inner = slice(int(first + trims[0]), int(last - trims[1]))
     bridged = (consensus.power_w if power_w is None else power_w)[inner]
     spread, trend = fluctuation(bridged[np.isfinite(bridged)]) if kind == "steady" else (None, None)
@@ -187,12 +194,17 @@ def with_names(blocks: Sequence[Block]) -> tuple[Block, ...]:
     """Give every block without a name one that a person would use, numbered where it would stand twice."""
     around = zip([None, *blocks[:-1]], blocks, [*blocks[1:], None], strict=True)
     plain = [block.name or _plain_name(before, block, after) for before, block, after in around]
-    total = {name: plain.count(name) for name in plain}
+    given = {block.name for block in blocks if block.name}
     seen: dict[str, int] = {}
     named = []
     for block, name in zip(blocks, plain, strict=True):
-        seen[name] = seen.get(name, 0) + 1
-        named.append(replace(block, name=f"{name} {seen[name]}" if total[name] > 1 and not block.name else name))
+        if not block.name and (plain.count(name) > 1 or name in given):
+            number = seen.get(name, 0) + 1
+            while f"{name} {number}" in given:
+                number += 1
+            seen[name] = number
+            name = f"{name} {number}"
+        named.append(replace(block, name=name))
     return tuple(named)
 
 
@@ -205,6 +217,8 @@ def surges(blocks: Sequence[Block]) -> tuple[Block, ...]:
 def _is_surge(before: Block | None, block: Block, after: Block | None) -> bool:
     if block.kind != "transient" or block.level_w is None:
         return False
+    if block.length_s > MAX_SURGE_S + 2 * SURGE_MARGIN_S:
+        return False
     return all(other is None or (other.level_w or 0.0) < SURGE_ABOVE * block.level_w for other in (before, after))
 
 
@@ -212,7 +226,7 @@ def _plain_name(before: Block | None, block: Block, after: Block | None) -> str:
     if block.kind == "steady":
         return f"{5 * round((block.level_w or 0.0) / 5)} W hold"
     if block.kind == "transient":
-        return "sprint" if _is_surge(before, block, after) else "step"
+        return "sprint" if _is_surge(before, block, after) else "way between levels"
     return {"free": "free riding", "idle": "rest", "gap": "no data"}[block.kind]
 
 

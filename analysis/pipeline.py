@@ -14,14 +14,18 @@ from analysis.blocks import Block, find_blocks
 from analysis.causes import find_causes, pieces_of
 from analysis.consensus import Consensus, consensus_of
 from analysis.consistency import Clocked, align_all
+from analysis.describing import described
+from analysis.editing import apply_edits
 from analysis.errors import BadSetup, NotOneRide, SameRecording, UnusableRecording
 from analysis.findings import Evidence, Finding, findings_of
+from analysis.freezing import blocks_hash, frozen_state
 from analysis.judging import JudgedDelta, LevelDelta, judge_levels, judge_pooled, judge_stretch, random_effects
 from analysis.kinetic import stored_in_blocks
-from analysis.plan import PlanMatch, match_plan
+from analysis.plan import Plan, PlanMatch, match_plan, plan_of
 from analysis.reading.recording import Recording
 from analysis.report import Comparison, utc
 from analysis.response import Response, response_of
+from analysis.sensitivity import Sensitivity, sensitivity_of, settled
 from analysis.setup import DEFAULT_CLAIM_PCT, DeviceSetup, Setup
 from analysis.sprints import sprints_of
 from analysis.trial import AlignedRecording, Trial
@@ -67,20 +71,24 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
     trial = _trial(named, alignments, setup)
     tell("finding the blocks", 0.45)
     consensus = consensus_of(trial)
-    plan = match_plan(consensus, find_blocks(consensus), setup.plan)
-    blocks = plan.blocks
+    planned = plan_of(setup.plan, [(n.label, n.recording.facts) for n in named])
+    plan = match_plan(consensus, find_blocks(consensus), planned.steps)
+    blocks = described(trial, apply_edits(consensus, plan.blocks, setup.edits))
+    counted = tuple(b for b in blocks if b.excluded_reason is None)
     tell("taking deltas", 0.55)
     deltas = tuple((b.id, judge_stretch(trial, d.label, b.interior_start_s, b.interior_end_s))
                    for b in blocks if b.kind != "gap" for d in trial.devices)  # fmt: skip
-    summary = tuple((kind, judged) for d in trial.devices for kind, judged in _summaries(trial, d.label, blocks))
+    summary = tuple((kind, judged) for d in trial.devices for kind, judged in _summaries(trial, d.label, counted))
+    summary, sensitivity = _weighed(trial, counted, summary)
     tell("measuring the response", 0.75)
-    response = tuple(response_of(trial, blocks, a) for a in alignments[1:])
-    noise = noise_of(trial, blocks)
-    agreement = tuple(agreement_of(trial, n.label, blocks, n) for n in noise[1:])
+    response = tuple(response_of(trial, counted, a) for a in alignments[1:])
+    noise = noise_of(trial, counted)
+    agreement = tuple(agreement_of(trial, n.label, counted, n) for n in noise[1:])
     bests = tuple(bests_of(trial, r.label, lag_s=r.lag_s) for r in response)
     tell("explaining the differences", 0.9)
-    findings = _findings(trial, blocks, consensus, summary, alignments[1:], response)
-    held = {b.id for b in blocks if b.kind == "steady"}
+    findings = _findings(trial, counted, consensus, summary, alignments[1:], response)
+    held = {b.id for b in counted if b.kind == "steady"}
+    now = blocks_hash(blocks, setup.edits, setup.plan)
     judged = [(d.label, *_headline_summary(d.label, summary)) for d in trial.devices]
     scope = "One unit of each, one rig, one ride."
     return Comparison(
@@ -99,12 +107,17 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
         noise=noise,
         findings=findings,
         bests=bests,
-        sprints=tuple(sprints_of(trial, blocks, r) for r in response),
+        sprints=tuple(sprints_of(trial, counted, r) for r in response),
         stored=stored_in_blocks(trial, blocks),
-        levels=tuple(level for d in trial.devices for level in judge_levels(trial, d.label, blocks)),
+        levels=tuple(level for d in trial.devices for level in judge_levels(trial, d.label, counted)),
         random_effects={d.label: random_effects([j for b, j in deltas if j.label == d.label and b in held])
                         for d in trial.devices},
-        warnings=(*_warnings(trial, named, alignments, plan), *misfits),
+        sensitivity=sensitivity,
+        plan=planned,
+        not_ridden=tuple(s.name for s in plan.not_ridden),
+        blocks_hash=now,
+        frozen=frozen_state(setup.frozen_hash, setup.frozen_utc, now),
+        warnings=(*_warnings(trial, named, alignments, plan, planned), *misfits),
     )  # fmt: skip
 
 
@@ -221,6 +234,16 @@ def _summaries(trial: Trial, label: str, blocks: Sequence[Block]) -> list[tuple[
     return found
 
 
+def _weighed(
+    trial: Trial, blocks: Sequence[Block], summary: Sequence[tuple[str, JudgedDelta]]
+) -> tuple[tuple[tuple[str, JudgedDelta], ...], tuple[Sensitivity, ...]]:
+    """The summary with every verdict on held power withdrawn that hangs on the trims, and how far each delta moves with them."""
+    held = [b for b in blocks if b.kind == "steady"]
+    moved = {judged.label: sensitivity_of(trial, held, judged) for kind, judged in summary if kind == "steady"}
+    weighed = ((kind, settled(judged, moved[judged.label]) if kind == "steady" else judged) for kind, judged in summary)
+    return tuple(weighed), tuple(moved.values())
+
+
 def _findings(
     trial: Trial,
     blocks: Sequence[Block],
@@ -255,7 +278,9 @@ def _default_title(named: list[_Named]) -> str:
     return f"{others} against {named[0].label}" + (f", {start[:10]}" if start else "")
 
 
-def _warnings(trial: Trial, named: list[_Named], alignments: Sequence[Alignment], plan: PlanMatch) -> tuple[str, ...]:
+def _warnings(
+    trial: Trial, named: list[_Named], alignments: Sequence[Alignment], plan: PlanMatch, planned: Plan
+) -> tuple[str, ...]:
     found = [
         f"{a} and {b} carry one sensor's values, so no verdict is given between them: one sensor cannot be its own referee."
         for a, b in trial.same_source
@@ -271,6 +296,6 @@ def _warnings(trial: Trial, named: list[_Named], alignments: Sequence[Alignment]
                 "say so in the set-up if that is wrong."
             )
     found += [f"{a.label}: {a.note}" for a in alignments if not a.settled]
-    if plan.not_ridden:
+    if planned.source != "laps" and plan.not_ridden:
         found.append(f"Planned but not found in the ride: {', '.join(s.name for s in plan.not_ridden)}.")
     return tuple(found)

@@ -63,13 +63,38 @@ def match_plan(consensus: Consensus, blocks: Sequence[Block], plan: Sequence[Pla
     return PlanMatch(blocks=numbered, not_ridden=missed)
 
 
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """The ride as planned and where that was found: `setup`, `workout` or `laps`, None without a plan."""
+
+    steps: tuple[PlanStep, ...] = ()
+    source: str | None = None
+    recording: str | None = None
+
+
+def plan_of(steps: Sequence[PlanStep], facts: Sequence[tuple[str, Mapping[str, Any]]]) -> Plan:
+    """The set-up's plan, else the first that a recording brought along (label, facts); a workout goes before laps."""
+    if steps:
+        return Plan(steps=tuple(steps), source="setup")
+    brought = [
+        Plan(steps=own, source="workout" if _has_workout(f) else "laps", recording=label)
+        for label, f in facts
+        if (own := plan_from(f))
+    ]
+    return min(brought, key=lambda plan: plan.source != "workout", default=Plan())
+
+
+def _has_workout(facts: Mapping[str, Any]) -> bool:
+    return any("low_w" in s or "high_w" in s for s in facts.get("workout", ()) if s.get("duration_s", 0) >= 1)
+
+
 def plan_from(facts: Mapping[str, Any]) -> tuple[PlanStep, ...]:
     """The plan that a recording brought along: its workout with targets in watts, else its laps; empty where it has neither.
 
     Facts are a recording's as read from FIT: `workout` with duration_s, low_w, high_w; `laps` with start_s, duration_s, mean_w.
     """
     steps = [s for s in facts.get("workout", ()) if s.get("duration_s", 0) >= 1]
-    if any("low_w" in s or "high_w" in s for s in steps):
+    if _has_workout(facts):
         return tuple(_workout_step(i, s) for i, s in enumerate(steps, start=1))
     laps = [s for s in facts.get("laps", ()) if s.get("duration_s", 0) >= MIN_LAP_S and s.get("trigger") not in DISTANCE_LAPS]
     if len(laps) < MIN_LAPS:

@@ -17,12 +17,15 @@ from analysis.bests import Bests
 from analysis.blocks import Block
 from analysis.cautions import CAUTIONS
 from analysis.findings import Finding
+from analysis.freezing import Frozen
 from analysis.judging import JudgedDelta, LevelDelta, allowance_of
 from analysis.kinetic import Stored
 from analysis.match_picture import show_stretch
+from analysis.plan import Plan
 from analysis.pooling import Pooled
 from analysis.reading.recording import Recording
 from analysis.response import Response
+from analysis.sensitivity import Sensitivity
 from analysis.setup import Setup
 from analysis.sprints import Sprints
 from analysis.trial import Trial
@@ -59,9 +62,15 @@ class Comparison:
     sprints: tuple[Sprints, ...] = ()
     stored: tuple[Stored, ...] = ()
     random_effects: Mapping[str, Pooled | None] = field(default_factory=dict)
+    sensitivity: tuple[Sensitivity, ...] = ()
+    plan: Plan = field(default_factory=Plan)
+    not_ridden: tuple[str, ...] = ()
+    blocks_hash: str = ""
+    frozen: Frozen | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """The JSON tree of the contract; numbers are plain, what cannot be said is null."""
+        excluded = {b.id for b in self.blocks if b.excluded_reason is not None}
         return _plain(
             {
                 "schema": SCHEMA,
@@ -75,7 +84,7 @@ class Comparison:
                                for label, r in zip(self.trial.labels, self.recordings, strict=True)],
                 "alignment": [_alignment(self.trial, a, self.recordings[0].start_s) for a in self.alignment],
                 "blocks": [_block(b) for b in self.blocks],
-                "deltas": [{"block": block, **d.to_dict()} for block, d in self.deltas],
+                "deltas": [{"block": block, **d.to_dict(), "excluded": block in excluded} for block, d in self.deltas],
                 "summary": [{**d.to_dict(), "kind": kind, "blocks": d.blocks,
                              "random_effects": _pooled(self.random_effects.get(d.label) if kind == "steady" else None)}
                             for kind, d in self.summary],
@@ -89,6 +98,12 @@ class Comparison:
                 "bests": [asdict(b) for b in self.bests],
                 "sprints": [_sprints(x) for x in self.sprints],
                 "stored_energy": [asdict(s) for s in self.stored],
+                "sensitivity": [asdict(s) for s in self.sensitivity],
+                "plan": {"source": self.plan.source, "recording": self.plan.recording, "steps": len(self.plan.steps),
+                         "not_ridden": self.not_ridden},
+                "edits": [e.to_dict() for e in self.setup.edits],
+                "blocks_hash": self.blocks_hash,
+                "frozen": None if self.frozen is None else asdict(self.frozen),
                 "warnings": self.warnings,
                 "cautions": [asdict(c) for c in CAUTIONS],
             }

@@ -7,16 +7,19 @@ names the key.
 from __future__ import annotations
 
 import math
+import re
 import tomllib
 from dataclasses import dataclass
 from typing import Any
 
+from analysis.edits import Edit, edit_from_dict
 from analysis.errors import BadSetup
 
 # Upstream to downstream; the chain lies between the first three and the last three.
 POINTS = ("pedal", "crank", "spider", "hub", "trainer", "roller")
 UPSTREAM_OF_CHAIN = frozenset(POINTS[:3])
 KINDS = ("steady", "transient", "free", "idle", "gap")
+TRIAL_KEYS = ("title", "reference", "frozen_hash", "frozen_utc")
 
 # Between pedals and hub: 95 % range of the trade's prior for a derailleur chain. Common practice, no source;
 # measured values it spans: 2.1 % (SD 1.5), doi 10.1007/s12283-023-00439-z; 1.4 % at best, doi 10.1115/1.1412848.
@@ -60,15 +63,19 @@ class Setup:
     loss_pct: tuple[float, float] = DEFAULT_LOSS_PCT
     devices: tuple[DeviceSetup, ...] = ()
     plan: tuple[PlanStep, ...] = ()
+    edits: tuple[Edit, ...] = ()
+    frozen_hash: str | None = None  # of the blocks, see analysis/freezing.py
+    frozen_utc: str | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """The tree that `setup_from_dict` reads back to an equal set-up."""
-        trial = {k: v for k, v in (("title", self.title), ("reference", self.reference)) if v is not None}
+        trial = {k: getattr(self, k) for k in TRIAL_KEYS if getattr(self, k) is not None}
         return {
             "trial": trial,
             "drivetrain": {"loss_pct": list(self.loss_pct)},
             "device": [{k: v for k, v in vars(d).items() if v is not None} for d in self.devices],
             "plan": [{k: v for k, v in vars(s).items() if v is not None} for s in self.plan],
+            **({"edit": [e.to_dict() for e in self.edits]} if self.edits else {}),
         }
 
 
@@ -89,9 +96,9 @@ def setup_from_toml(text: str, *, name: str = "setup.toml") -> Setup:
 
 def setup_from_dict(tree: dict[str, Any], *, name: str = "setup") -> Setup:
     """Check a set-up tree as TOML or JSON gives it. Raises BadSetup, naming the key."""
-    _only(tree, {"trial", "drivetrain", "device", "plan"}, name, "")
+    _only(tree, {"trial", "drivetrain", "device", "plan", "edit"}, name, "")
     trial = _table(tree, "trial", name)
-    _only(trial, {"title", "reference"}, name, "trial.")
+    _only(trial, set(TRIAL_KEYS), name, "trial.")
     drivetrain = _table(tree, "drivetrain", name)
     _only(drivetrain, {"loss_pct"}, name, "drivetrain.")
     devices = tuple(_device(d, i, name) for i, d in enumerate(_tables(tree, "device", name)))
@@ -106,6 +113,9 @@ def setup_from_dict(tree: dict[str, Any], *, name: str = "setup") -> Setup:
         loss_pct=_loss(drivetrain, name),
         devices=devices,
         plan=tuple(_step(s, i, name) for i, s in enumerate(_tables(tree, "plan", name))),
+        edits=tuple(edit_from_dict(e, i, name=name) for i, e in enumerate(_tables(tree, "edit", name))),
+        frozen_hash=_hash(trial, name),
+        frozen_utc=_text(trial, "frozen_utc", name, "trial."),
     )
 
 
@@ -153,6 +163,13 @@ def _loss(drivetrain: dict[str, Any], name: str) -> tuple[float, float]:
             f"{name}: drivetrain.loss_pct must be two numbers, lower then upper, from 0 to {MAX_LOSS_PCT:g} %; got {value!r}."
         )
     return float(value[0]), float(value[1])
+
+
+def _hash(trial: dict[str, Any], name: str) -> str | None:
+    value = _text(trial, "frozen_hash", name, "trial.")
+    if value is not None and not re.fullmatch("[0-9a-f]{64}", value):
+        raise BadSetup(f"{name}: trial.frozen_hash must be 64 hexadecimal digits as the result gives them; got {value!r}.")
+    return value
 
 
 def _only(tree: dict[str, Any], known: set[str], name: str, where: str) -> None:

@@ -62,8 +62,8 @@ STANDS_OUT, STANDS_OUT_PCT = 1.2, 90.0  # times this percentile of what is ridde
 AROUND_S = 60
 # Holds of one level and about one length are meant when they come this often.
 REPEATS, REPEAT_LEVEL_FRAC, REPEAT_LENGTH_FRAC = 4, 0.03, 0.15
-# Power on its way from one level to the next strays this much beyond them at most.
-STRAY_FRAC = 0.10
+# Power on its way from one level to the next strays this much beyond them at most, over a few seconds by chance more.
+STRAY_FRAC, BRIEF_STRAY_FRAC, BRIEF_S = 0.10, 0.25, 6
 # Half-height is looked for this far beside a hold: slow entries take ten seconds and more.
 MAX_WAY_S = 16
 
@@ -90,7 +90,7 @@ def find_holds(power_w: Floats, *, blocked: np.ndarray, cadence_rpm: Floats | No
     }
     sure = {piece for piece, core_w in held.items() if _is_sure(core_w) or _stands_out(power_w, piece)}
     sure |= _repeated(power_w, list(held))
-    return [piece for group in _sets(list(held)) for piece in group if piece in sure or _is_set(group, piece, sure)]
+    return [piece for group in _groups(list(held), BESIDE_S) for piece in group if piece in sure or _is_set(group, piece, sure)]
 
 
 def fluctuation(power_w: Floats) -> tuple[float | None, float | None]:
@@ -140,8 +140,14 @@ def _pieces(power_w: Floats, blocked: np.ndarray) -> list[Range]:
 
 
 def _joined(power_w: Floats, pieces: list[Range]) -> list[Range]:
-    """Join neighbours that hold one level, the most alike first, until all that is left differs for certain."""
-    out, noise = list(pieces), _noise_frac(power_w, pieces)
+    """Join neighbours that hold one level."""
+    noise = _noise_frac(power_w, pieces)
+    return [joined for group in _groups(pieces, BRIDGED_S) for joined in _joined_in(power_w, group, noise)]
+
+
+def _joined_in(power_w: Floats, pieces: list[Range], noise: float) -> list[Range]:
+    """Join within one group, the most alike first, until all that is left differs for certain."""
+    out = list(pieces)
     doubt = [_certainty(power_w, a, b, noise) for a, b in itertools.pairwise(out)]
     while doubt:
         i = int(np.argmin(doubt))
@@ -235,7 +241,8 @@ def _on_the_way(power_w: Floats, left: list[int], right: list[int]) -> bool:
     """Whether power goes straight from one level to the next, so that what lies between them belongs to one or the other."""
     levels = sorted(float(np.median(power_w[a:b])) for a, b in (left, right))
     between = ndimage.median_filter(power_w[left[1] : right[0]], 3, mode="nearest")
-    return bool(((between > (1 - STRAY_FRAC) * levels[0]) & (between < (1 + STRAY_FRAC) * levels[1])).all())
+    stray = BRIEF_STRAY_FRAC if between.size <= BRIEF_S else STRAY_FRAC
+    return bool(((between > (1 - stray) * levels[0]) & (between < (1 + stray) * levels[1])).all())
 
 
 def _parting(power_w: Floats, left: Range, right: Range) -> int:
@@ -301,11 +308,11 @@ def _repeated(power_w: Floats, pieces: list[Range]) -> set[Range]:
     return {piece for piece, count in zip(pieces, alike.sum(axis=1), strict=True) if count >= REPEATS}
 
 
-def _sets(pieces: list[Range]) -> list[list[Range]]:
-    """Pieces in groups that follow each other without a break."""
+def _groups(pieces: list[Range], apart_s: int) -> list[list[Range]]:
+    """Pieces in groups whose members follow each other within so many seconds."""
     groups: list[list[Range]] = []
     for piece in pieces:
-        if groups and piece[0] - groups[-1][-1][1] <= BESIDE_S:
+        if groups and piece[0] - groups[-1][-1][1] <= apart_s:
             groups[-1].append(piece)
         else:
             groups.append([piece])

@@ -28,23 +28,23 @@ Window = tuple[float, float] | None
 MIN_WINDOW_S = 1.0  # one sample of a recording at the usual 1 Hz
 
 
-def content(trial_id: str, window: Window) -> tuple[Any, bool]:
-    """The page's content, and whether it is final (else: ask again soon)."""
+def content(trial_id: str, window: Window) -> Any:
+    """The page's content: progress while there is no answer, then the report or the reason why there is none."""
     services = get_services()
     trial_id = trial_id if is_id(trial_id) else ""  # no id of ours: answered like one that leads nowhere
     answer = services.jobs.ask(trial_id)
     if isinstance(answer, Working):
-        return progress_view(answer.stage, answer.done_frac), False
+        return progress_view(answer.stage, answer.done_frac)
     stored = services.store.trial(trial_id)
     owned = stored is not None and is_owner(trial_id)
     if not isinstance(answer, Ready):
         owner = owner_panel(stored.recordings, stored.setup, None) if owned else None
-        return html.Div([failed_view(answer.sentence), owner]), True
+        return html.Div([failed_view(answer.sentence), owner])
     report, trial = answer.open_trial.report, answer.open_trial.trial
     window = inside(window, trial)
     owner = owner_panel(stored.recordings, stored.setup, report) if owned else None
     judged = judged_window(trial, window)
-    return trial_view(report, trial, trial_id=trial_id, window=window, judged=judged, owner_part=owner), True
+    return trial_view(report, trial, trial_id=trial_id, window=window, judged=judged, owner_part=owner)
 
 
 def title_of(trial_id: str | None = None) -> str:

@@ -52,7 +52,7 @@
     const at = function (t) { return (100 * (t - seen[0])) / (seen[1] - seen[0]); };
     const left = Math.max(at(w[0]), 0), right = Math.min(at(w[1]), 100);
     const band = layer.querySelector(".scrub-band");
-    band.hidden = isWhole(w) || right <= left;
+    band.hidden = isWhole(w) || right <= left || (left <= 0 && right >= 100);
     band.style.left = left + "%";
     band.style.width = Math.max(right - left, 0) + "%";
     layer.querySelectorAll(".scrub-handle").forEach(function (handle) {

@@ -13,7 +13,6 @@ from app.views.parts import owner_link
 
 @callback(
     Output(ids.CONTENT, "children", allow_duplicate=True),
-    Output(ids.POLL, "disabled", allow_duplicate=True),
     Output(ids.EDIT_PROBLEM, "children"),
     Input(ids.EDIT_FORM, "data"),
     State(ids.TRIAL, "data"),
@@ -25,8 +24,8 @@ def change_setup(form, trial_id):
         access.require_owner(trial_id)
         showing.change_setup(trial_id, entries_of(form))
     except CountercheckError as trouble:
-        return no_update, no_update, problem(str(trouble))
-    return progress_view("taking the new set-up", 0.0), False, None
+        return no_update, problem(str(trouble))
+    return progress_view("taking the new set-up", 0.0), None
 
 
 @callback(

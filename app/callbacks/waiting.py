@@ -8,14 +8,13 @@ from app import ids, showing
 
 @callback(
     Output(ids.CONTENT, "children"),
-    Output(ids.POLL, "disabled"),
-    Input(ids.POLL, "n_intervals"),
+    Input(ids.POLL, "data"),
     State(ids.TRIAL, "data"),
     State(ids.WINDOW, "data"),
     prevent_initial_call=True,
 )
-def look_again(_ticks: int, trial_id: str | None, window: list[float] | None):
-    """Progress or result; the last answer switches the clock off."""
+def look_again(_tick: int | None, trial_id: str | None, window: list[float] | None):
+    """Progress or result; a progress view asks again by itself, once it has arrived."""
     if not trial_id:
         raise PreventUpdate
     return showing.content(trial_id, showing.window_of(window))

@@ -10,8 +10,6 @@ from dash import dcc, html
 from app import ids, showing
 from app.links import parse_window
 
-POLL_MS = 250
-
 
 def register() -> None:
     """Add the page to the app that is being made."""
@@ -23,13 +21,12 @@ def layout(trial_id: str | None = None, **query: str) -> html.Div:
     if trial_id is None:
         return html.Div()
     window = parse_window(query)
-    content, final = showing.content(trial_id, window)
     children: list[Any] = [
         dcc.Store(id=ids.TRIAL, data=trial_id),
         dcc.Store(id=ids.WINDOW, data=list(window) if window else None),
         dcc.Store(id=ids.VIEW),
         dcc.Store(id=ids.EDIT_FORM),
-        dcc.Interval(id=ids.POLL, interval=POLL_MS, disabled=final),
-        html.Div(content, id=ids.CONTENT),
+        dcc.Store(id=ids.POLL),
+        html.Div(showing.content(trial_id, window), id=ids.CONTENT),
     ]
     return html.Div(children)

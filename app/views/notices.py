@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import secrets
+
 from dash import html
 
 from app.links import HOME
@@ -9,7 +11,7 @@ from app.views import parts
 
 
 def progress_view(stage: str, done_frac: float) -> html.Div:
-    """Stage in plain words and a bar."""
+    """Stage in plain words and a bar. A new `data-ask-again` makes `assets/35-waiting.js` ask anew."""
     percent = round(100 * done_frac)
     return html.Div(
         [
@@ -23,6 +25,7 @@ def progress_view(stage: str, done_frac: float) -> html.Div:
             ),
         ],
         className="waiting",
+        **{"data-ask-again": secrets.token_hex(4)},
     )
 
 

@@ -24,6 +24,7 @@ def overlay_panel(trial: Trial, window: tuple[float, float] | None) -> html.Figu
                 dcc.Graph(id=ids.OVERLAY, config=GRAPH_CONFIG, responsive=True, style={"height": f"{height}px"}),
                 **{"aria-hidden": "true"},
             ),
+            html.Span(className="readout-clock", id="readout-clock"),
             _scrub_layer(trial, window),
         ],
         className="chart-box",
@@ -46,8 +47,7 @@ def _legend(trial: Trial) -> html.Div:
         role = html.Span(" reference", className="small") if label == trial.reference else None
         value = html.Span(className="readout", **{"data-readout": label})
         entries.append(html.Li([parts.named(label, trial.labels), role, value]))
-    clock = html.Span(className="readout-clock", id="readout-clock")
-    return html.Div([html.Ul(entries), clock], className="legend")
+    return html.Div(html.Ul(entries), className="legend")
 
 
 def _scrub_layer(trial: Trial, window: tuple[float, float] | None) -> html.Div:

@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "browser"))
 
 from driving import DESK, chart_drawn, running_chromium, running_site
 
-from analysis.setup import Setup
+from app.services import create_trial
 
 pytestmark = [pytest.mark.bench, pytest.mark.browser]
 
@@ -57,9 +57,8 @@ def four_hours(seed: int, gain: float) -> bytes:
 @pytest.fixture(scope="module")
 def page(tmp_path_factory):
     with running_chromium() as browser, running_site(tmp_path_factory.mktemp("bench")) as site:
-        store = site.services.store
-        files = [(store.put_blob(four_hours(i, 1 + 0.01 * i)), f"device {i}.csv") for i in range(4)]
-        trial_id = store.create_trial(files, Setup()).trial_id
+        files = [site.upload(four_hours(i, 1 + 0.01 * i), f"device {i}.csv") for i in range(4)]
+        trial_id = create_trial(site.services, files, {}).trial_id
         page = browser.new_page(viewport=DESK)
         page.goto(f"{site.address}/trial/{trial_id}")
         chart_drawn(page)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import threading
@@ -9,6 +10,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from urllib.parse import quote
+from urllib.request import Request, urlopen
 
 import pytest
 from playwright import sync_api as playwright
@@ -33,6 +36,13 @@ class Site:
     address: str
     services: Services
     demo: str
+
+    def upload(self, data: bytes, name: str) -> dict:
+        """What the page's script does with one file; the server's answer."""
+        headers = {"X-Requested-With": "countercheck", "X-File-Name": quote(name), "Origin": self.address}
+        headers["Content-Type"] = "application/octet-stream"
+        with urlopen(Request(self.address + "/upload", data=data, headers=headers)) as answer:
+            return json.load(answer)
 
 
 @dataclass

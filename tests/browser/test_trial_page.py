@@ -9,6 +9,7 @@ import pytest
 from driving import DESK, PHONE, chart_drawn, eventually
 
 from analysis.setup import setup_from_dict
+from app.services import create_trial
 
 CARD = "#interval-card [data-window]"
 ROW = "tr[data-block]"
@@ -259,3 +260,20 @@ def test_the_built_in_trial_is_one_click_away(open_page):
     page.get_by_role("link", name="See it on a built-in trial").click()
     chart_drawn(page)
     assert page.get_by_text("Edit set-up").count() == 0
+
+
+def test_a_slow_line_does_not_keep_the_page_waiting(open_page, site, watched):
+    """Dash drops answers that a later question has overtaken; a slow line must not keep the page waiting for ever."""
+    power = "\n".join(f"{1_768_673_100 + t},{150 + 100 * (t // 120 % 2) + t % 5},90" for t in range(2400))
+    files = [site.upload(f"time,power,cadence\n{power}\n{1_768_680_000 + i},0,0".encode(), f"{i}.csv") for i in range(2)]
+    new = create_trial(site.services, files, {})
+
+    def slowly(route):
+        route.request.frame.page.wait_for_timeout(700)
+        route.continue_()
+
+    watched.expected = ("status of 404",)
+    page = open_page("/nothing-here", viewport=DESK)
+    page.route("**/_dash-update-component*", slowly)
+    page.goto(f"{site.address}/trial/{new.trial_id}")
+    page.wait_for_selector("h1#headline", timeout=30_000)

@@ -23,6 +23,9 @@ REPLICAS = 120
 CANDIDATES = 256
 # Noise is taken to grow with power from this much on; it keeps rest seconds from weighing without bound. [W]
 NOISE_FLOOR_W = 20.0
+# Noise is taken from seconds around which power stays within this share of itself: where it jumps, a difference is response.
+CALM_S = 2
+CALM_FRAC = 0.4
 Z = 1.959964
 
 
@@ -101,8 +104,11 @@ def _noise(device: Floats, reference: Floats, both: np.ndarray, lag: int) -> tup
     """Ratio of the works, and what is left of the device beside it, as a share of power; the lag taken out."""
     gain = float(device.sum() / reference.sum())
     late = np.roll(device, -lag)
-    there = both & np.roll(both, -lag)
-    return gain, ((late - gain * reference) / (reference + NOISE_FLOOR_W))[there]
+    there = both & np.roll(both, -lag) & (reference > NOISE_FLOOR_W)
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(reference, CALM_S, mode="edge"), 2 * CALM_S + 1)
+    calm = there & (np.ptp(around, axis=1) < CALM_FRAC * reference)
+    chosen = calm if calm.sum() >= 2 * NOISE_BLOCK_S else there
+    return gain, ((late - gain * reference) / (reference + NOISE_FLOOR_W))[chosen]
 
 
 def _resampled(noise: Floats, n: int, content: Floats) -> Floats:

@@ -27,8 +27,8 @@ MIN_PIECES = 5
 MAX_P = 0.001
 MIN_EFFECT_PCT = 1.0
 MAX_CAUSES = 2
-# A range shorter than this cannot carry a slope: cadence [rpm], temperature [deg C], time [h].
-MIN_RANGE = {"cadence": 10.0, "temperature": 3.0, "drift": 0.25}
+# A range shorter than this cannot carry a slope: cadence [rpm], temperature [deg C], time [h], left share.
+MIN_RANGE = {"cadence": 10.0, "temperature": 3.0, "drift": 0.25, "single-sided": 0.015}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,6 +40,7 @@ class Pieces:
     hour: Floats
     cadence_rpm: Floats
     temperature_degc: Floats
+    left_share_frac: Floats
     held: np.ndarray
     seconds: Floats
 
@@ -63,9 +64,26 @@ class Cause:
     high_at: float
     low_delta_pct: float
     high_delta_pct: float
+    p: float = 0.0
 
 
-def pieces_of(trial: Trial, label: str, blocks: Sequence[Block]) -> Pieces:
+@dataclass(frozen=True, kw_only=True)
+class Weighed:
+    """One hypothesis beside the others: what it explains alone, and what is left for it beside the causes asserted.
+
+    key : which column, finer than the code ("drift" in percent or "drift_w" in watts an hour). beside_t : its t once the
+    asserted causes are in the fit; None for an asserted one. cause is None where the ride cannot test it; `why_not` says so.
+    """
+
+    key: str
+    code: str
+    cause: Cause | None
+    asserted: bool
+    beside_t: float | None
+    why_not: str
+
+
+def pieces_of(trial: Trial, label: str, blocks: Sequence[Block], *, piece_s: float = PIECE_S) -> Pieces:
     """Cut the interiors of held and freely ridden blocks into pieces and average both devices over their common time."""
     spans, held = [], []
     for block in blocks:
@@ -75,7 +93,7 @@ def pieces_of(trial: Trial, label: str, blocks: Sequence[Block]) -> Pieces:
         first, last = block.interior_start_s + trims[0], block.interior_end_s - trims[1]
         if last - first < MIN_PIECE_S:
             continue
-        n = max(round((last - first) / PIECE_S), 1)
+        n = max(round((last - first) / piece_s), 1)
         edges = np.linspace(first, last, n + 1)
         spans += list(pairwise(edges))
         held += [block.kind == "steady"] * n
@@ -90,6 +108,7 @@ def pieces_of(trial: Trial, label: str, blocks: Sequence[Block]) -> Pieces:
         hour=middle / 3600,
         cadence_rpm=_channel_means(trial, label, "cadence_rpm", start[used], end[used]),
         temperature_degc=_channel_means(trial, label, "temperature_degc", start[used], end[used]),
+        left_share_frac=_left_share(trial, label, start[used], end[used]),
         held=np.array(held, bool)[used],
         seconds=covered,
     )
@@ -97,7 +116,18 @@ def pieces_of(trial: Trial, label: str, blocks: Sequence[Block]) -> Pieces:
 
 def _channel_means(trial: Trial, label: str, channel: str, start: Floats, end: Floats) -> Floats:
     """Mean of a channel per piece, from the device or else from the reference; NaN where neither carries it."""
-    for source in (label, trial.reference):
+    return _first_means(trial, (label, trial.reference), channel, start, end)
+
+
+def _left_share(trial: Trial, label: str, start: Floats, end: Floats) -> Floats:
+    """Left share per piece as another recording measured it, the reference's first; a doubling device knows no share."""
+    return _first_means(trial, [one for one in trial.labels if one != label], "left_share_frac", start, end)
+
+
+def _first_means(trial: Trial, sources: Sequence[str], channel: str, start: Floats, end: Floats) -> Floats:
+    for source in sources:
+        if channel not in trial.recording(source).channels:
+            continue
         value = trial.per_second(source, channel)
         there = np.isfinite(value)
         if there.any():
@@ -115,27 +145,61 @@ def find_causes(pieces: Pieces) -> tuple[Cause, ...]:
     Weighted least squares, pieces weighted by the square root of their length so that long pieces do not rule; a cause
     stays when its t passes MAX_P / number of causes tried and its effect MIN_EFFECT_PCT.
     """
-    chosen: list[str] = []
-    found: list[Cause] = []
-    while len(chosen) < MAX_CAUSES:
-        columns = _columns(pieces)
+    return tuple(cause for _, cause in _chosen(pieces))
+
+
+def weigh(pieces: Pieces) -> tuple[Weighed, ...]:
+    """Every hypothesis side by side, the ones that the data need first, then by how much each explains alone."""
+    columns, chosen = _columns(pieces), _chosen(pieces)
+    asserted = {key for key, _ in chosen}
+    taken = [columns[key] for key, _ in chosen]
+    found = []
+    for key, column in columns.items():
+        alone = _fit(pieces, [column])
+        if alone is None:
+            continue
+        beside = None if key in asserted or _same_cause(key, list(asserted)) else _fit(pieces, [*taken, column])
+        cause = next((c for k, c in chosen if k == key), None) or _cause(key, alone, pieces, column)
+        found.append(
+            Weighed(
+                key=key, code=_STATED[key][0], cause=cause, asserted=key in asserted, why_not="",
+                beside_t=None if beside is None or not asserted else beside.t,
+            )
+        )  # fmt: skip
+    found.sort(key=lambda w: (not w.asserted, -abs(w.cause.t) if w.cause else 0.0))
+    untested = [key for key in _STATED if key not in columns and key not in ("drift_w", "torque")]
+    return (*found, *(Weighed(key=k, code=_STATED[k][0], cause=None, asserted=False, beside_t=None, why_not=_WHY_NOT[k])
+                      for k in untested))  # fmt: skip
+
+
+def _chosen(pieces: Pieces) -> list[tuple[str, Cause]]:
+    columns, found = _columns(pieces), []
+    while len(found) < MAX_CAUSES:
+        chosen = [key for key, _ in found]
         rest = {k: v for k, v in columns.items() if k not in chosen and not _same_cause(k, chosen)}
-        fits = [(code, _fit(pieces, [*(columns[c] for c in chosen), column])) for code, column in rest.items()]
-        fits = [(code, fit) for code, fit in fits if fit is not None]
+        fits = [(key, _fit(pieces, [*(columns[c] for c in chosen), column])) for key, column in rest.items()]
+        fits = [(key, fit) for key, fit in fits if fit is not None and _plausible(key, fit)]
         if not fits:
             break
-        code, fit = max(fits, key=lambda item: abs(item[1].t))
-        cause = _cause(code, fit, pieces, columns[code])
+        key, fit = max(fits, key=lambda item: abs(item[1].t))
+        cause = _cause(key, fit, pieces, columns[key])
         if fit.p * len(rest) > MAX_P or cause.effect_pct < MIN_EFFECT_PCT:
             break
-        chosen.append(code)
-        found.append(cause)
-    return tuple(found)
+        found.append((key, cause))
+    return found
+
+
+def _plausible(key: str, fit: _Fit) -> bool:
+    """A doubled side follows the share by exactly one for one; any other slope is another cause."""
+    half = float(stats.t.ppf(0.975, fit.dof)) * fit.se
+    return key != "single-sided" or abs(abs(fit.size) - 1) <= half
 
 
 def _same_cause(code: str, chosen: list[str]) -> bool:
     # time and temperature rise together in most trials; one stands for both
-    return any({code, c} <= {"drift", "drift_w", "temperature"} for c in chosen)
+    # and so do a watt and a newton metre where cadence hardly varies
+    groups = ({"drift", "drift_w", "temperature"}, {"offset", "torque"})
+    return any({code, c} <= group for c in chosen for group in groups)
 
 
 def _columns(p: Pieces) -> dict[str, Floats]:
@@ -147,10 +211,15 @@ def _columns(p: Pieces) -> dict[str, Floats]:
     for code, channel in (("cadence", p.cadence_rpm), ("temperature", p.temperature_degc)):
         if np.isfinite(channel).all() and np.ptp(channel) >= MIN_RANGE[code]:
             columns[code] = p.reference_w * (channel - channel.mean())
+    if "cadence" in columns:
+        columns["torque"] = 2 * np.pi * p.cadence_rpm / 60
+    if np.isfinite(p.left_share_frac).all() and p.delta_w.size and np.ptp(p.left_share_frac) >= MIN_RANGE["single-sided"]:
+        columns["single-sided"] = 2 * p.reference_w * (p.left_share_frac - p.left_share_frac.mean())
     if 3 <= p.held.sum() <= p.held.size - 3:
         columns["steady-bias"] = p.reference_w * p.held
     if np.ptp(p.reference_w) < 0.25 * p.reference_w.mean():
         del columns["offset"]  # one level cannot tell an offset from a gain
+        columns.pop("torque", None)
     return columns
 
 
@@ -193,8 +262,17 @@ def _fit(p: Pieces, columns: list[Floats]) -> _Fit | None:
 _STATED = {
     "offset": ("offset", "W", 1.0), "drift": ("drift", "%/h", 100.0), "drift_w": ("drift", "W/h", 1.0),
     "cadence": ("cadence", "%/rpm", 100.0), "temperature": ("temperature", "%/degC", 100.0),
-    "steady-bias": ("steady-bias", "%", 100.0),
+    "steady-bias": ("steady-bias", "%", 100.0), "torque": ("offset", "N·m", 1.0),
+    "single-sided": ("single-sided", "% per % of left share beyond half, doubled", 1.0),
 }  # fmt: skip
+_WHY_NOT = {
+    "offset": "Power was too much alike throughout to tell an offset from a ratio.",
+    "drift": f"The pieces span less than {60 * MIN_RANGE['drift']:.0f} minutes.",
+    "cadence": f"No cadence was recorded throughout, or it varied by less than {MIN_RANGE['cadence']:.0f} rpm.",
+    "temperature": f"No temperature was recorded throughout, or it varied by less than {MIN_RANGE['temperature']:.0f} °C.",
+    "steady-bias": "There are too few pieces of held power, or of free riding, to hold one against the other.",
+    "single-sided": "No other recording measured the left share throughout, or it hardly varied.",
+}
 
 
 def _cause(code: str, fit: _Fit, p: Pieces, column: Floats) -> Cause:
@@ -202,7 +280,8 @@ def _cause(code: str, fit: _Fit, p: Pieces, column: Floats) -> Cause:
     half = float(stats.t.ppf(0.975, fit.dof)) * fit.se
     share = 100 * fit.size * column / p.reference_w
     axis = {"drift": p.hour, "drift_w": p.hour, "cadence": p.cadence_rpm, "temperature": p.temperature_degc,
-            "offset": p.reference_w, "steady-bias": p.held.astype(float)}[code]  # fmt: skip
+            "offset": p.reference_w, "steady-bias": p.held.astype(float), "torque": p.cadence_rpm,
+            "single-sided": p.left_share_frac}[code]  # fmt: skip
     low, high = int(np.argmin(axis)), int(np.argmax(axis))
     mean_pct = 100 * float(p.delta_w.sum() / p.reference_w.sum())
     centre = float(np.average(share, weights=p.seconds))
@@ -210,4 +289,5 @@ def _cause(code: str, fit: _Fit, p: Pieces, column: Floats) -> Cause:
         code=name, size=factor * fit.size, unit=unit, ci=(factor * (fit.size - half), factor * (fit.size + half)), t=fit.t,
         effect_pct=float(np.ptp(share)), explained_frac=fit.explained_frac, low_at=float(axis[low]), high_at=float(axis[high]),
         low_delta_pct=mean_pct + float(share[low]) - centre, high_delta_pct=mean_pct + float(share[high]) - centre,
+        p=fit.p,
     )  # fmt: skip

@@ -6,12 +6,13 @@ expected drivetrain loss and no finding.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 from analysis.aligning import Alignment
 from analysis.allowance import downstream_above
-from analysis.causes import Cause
+from analysis.causes import Cause, Weighed
+from analysis.hypotheses import Hypothesis, hypotheses_of
 from analysis.judging import JudgedDelta
 from analysis.kinetic import Stored
 from analysis.response import Response
@@ -28,6 +29,8 @@ MIN_LOST_S = 10
 # A clock this far off is worth telling, because head units set their time by themselves. [s]
 MIN_CLOCK_S = 2.0
 CLEAR_T = 6.0
+# Below this a doubled side is lost in the share's own resolution, half a percent.
+MIN_SIDE_EFFECT_PCT = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,11 +46,26 @@ class Finding:
     text: str
     evidence: tuple[str, ...] = ()
     short: str = ""
+    against: tuple[str, ...] = ()
+    settle: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Declared:
+    """What the set-up and the file say of a recording's device; None where nothing is said."""
+
+    sides: str | None = None
+    crank_length_mm: float | None = None
+    power_scale_pct: float | None = None
+    firmware: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
 class Evidence:
-    """All that is known of one device when findings are made."""
+    """All that is known of one device when findings are made.
+
+    declared : by label. left_share_frac : mean left share, by work, as another recording measured it, with that one's label.
+    """
 
     label: str
     by_kind: dict[str, JudgedDelta]
@@ -57,16 +75,34 @@ class Evidence:
     dropouts: Lost
     stuck: Lost
     stored: Sequence[Stored] = ()
+    weighed: Sequence[Weighed] = ()
+    declared: Mapping[str, Declared] = field(default_factory=dict)
+    left_share: tuple[float, str] | None = None
 
 
 def findings_of(trial: Trial, seen: Evidence) -> tuple[Finding, ...]:
     """Findings of one device, the one that explains most of its difference first; `none` where there is nothing."""
     biases = [_from_cause(seen, cause, trial) for cause in seen.causes]
     found = [*biases, *_gain(trial, seen), *_gained_power(trial, seen)]
+    found += _single_sided(trial, seen, asserted={f.code for f in found})
     found += [*_lag(trial, seen), *_smoothing(trial, seen), *_lost(seen)]
     if not found:
         found = [_nothing(trial, seen)]
+    weighed = hypotheses(seen, found)
+    found = [_with_other_side(f, weighed) for f in found]
     return tuple(replace(f, text=f.text[0].upper() + f.text[1:]) for f in (*found, *_clock(trial, seen)))
+
+
+def hypotheses(seen: Evidence, findings: Sequence[Finding]) -> tuple[Hypothesis, ...]:
+    """The hypotheses of one device in the order that its findings set."""
+    codes = [f.code for f in findings if f.label == seen.label]
+    return hypotheses_of(seen.label, seen.weighed, _held(seen), seen.response, seen.dropouts.seconds, codes)
+
+
+def _with_other_side(finding: Finding, weighed: Sequence[Hypothesis]) -> Finding:
+    """A finding with what speaks against it and what would settle it."""
+    own = next((h for h in weighed if h.code == finding.code), None)
+    return finding if own is None else replace(finding, against=own.evidence_against, settle=own.settle)
 
 
 def _held(seen: Evidence) -> JudgedDelta | None:
@@ -78,11 +114,13 @@ def _from_cause(seen: Evidence, cause: Cause, trial: Trial) -> Finding:
     span = f"{_number(cause.ci[0])} to {_number(cause.ci[1])}"
     size = _number(cause.size)
     first, last = f"{cause.low_at:.0f}", f"{cause.high_at:.0f}"
+    at = "rpm" if cause.unit == "N·m" else "W"
     shorts = {
         "drift": f"from {low} % at minute {60 * cause.low_at:.0f} to {high} % at minute {60 * cause.high_at:.0f}",
         "temperature": f"from {low} % at {first} °C to {high} % at {last} °C",
         "cadence": f"from {low} % at {first} rpm to {high} % at {last} rpm",
-        "offset": f"from {low} % at {first} W to {high} % at {last} W",
+        "offset": f"from {low} % at {first} {at} to {high} % at {last} {at}",
+        "single-sided": f"from {low} % at a left share of {100 * cause.low_at:.0f} % to {high} % at {100 * cause.high_at:.0f} %",
         "steady-bias": f"{high} % while power is held, {low} % while riding along",
     }
     short = shorts[cause.code]
@@ -93,14 +131,19 @@ def _from_cause(seen: Evidence, cause: Cause, trial: Trial) -> Finding:
             f"({span}), {short}."
         ),
         "cadence": f"{label} against {trial.reference}: the difference depends on cadence, {size} % per rpm ({span}), {short}.",
-        "offset": f"{label} against {trial.reference}: a constant {size} W ({span}) beside the ratio, {short}.",
+        "offset": f"{label} against {trial.reference}: a constant {size} {cause.unit} ({span}) beside the ratio, {short}.",
+        "single-sided": (
+            f"{label} against {trial.reference}: the difference follows the left share as that of a device that measures the "
+            f"{'left' if cause.size > 0 else 'right'} side and doubles it, {short}."
+        ),
         "steady-bias": f"{label} against {trial.reference}: {size} % ({span}) only while power is held, {short}.",
     }
     evidence = [
         f"It takes away {100 * cause.explained_frac:.0f} % of what a constant ratio leaves unexplained (t = {cause.t:.1f})."
     ]
-    if cause.code in ("drift", "temperature"):
-        evidence.append("Time and temperature rise together on most rides; one trial cannot tell which of them it is.")
+    if cause.unit == "N·m":
+        evidence.append("An offset of torque shows as watts that grow with cadence: check the zero of both devices.")
+    evidence += _declared_facts(seen, label, trial)
     return Finding(
         code=cause.code, label=label, size=cause.size, unit=cause.unit, ci=cause.ci, text=texts[cause.code], short=short,
         strength="clear" if abs(cause.t) >= CLEAR_T else "likely", evidence=tuple(evidence),
@@ -126,9 +169,59 @@ def _gain(trial: Trial, seen: Evidence) -> list[Finding]:
             ci=(low, high),
             strength="clear",
             text=text,
-            evidence=(f"The ratio is the same over {held.blocks} blocks; neither time, cadence nor level changes it.",),
+            evidence=(
+                f"The ratio is the same over {held.blocks} blocks; neither time, cadence nor level changes it.",
+                *_declared_facts(seen, seen.label, trial),
+            ),
         )
     ]
+
+
+def _declared_facts(seen: Evidence, label: str, trial: Trial) -> list[str]:
+    """What was set or declared and bears on a ratio: scale factor and crank length of either device, firmware."""
+    said = []
+    for one in (label, trial.reference):
+        known = seen.declared.get(one, Declared())
+        if known.power_scale_pct is not None and abs(known.power_scale_pct - 100) > 0.05:
+            said.append(f"The file of {one} says that its power was scaled to {known.power_scale_pct:g} % in the recorder.")
+        if known.crank_length_mm is not None:
+            step = 100 * 2.5 / known.crank_length_mm
+            said.append(
+                f"The file of {one} says {known.crank_length_mm:g} mm of crank length; 2.5 mm set wrongly make {step:.1f} % on a "
+                "device that measures force, none on one that measures torque."
+            )
+        if one == label and known.firmware:
+            said.append(f"This holds for firmware {known.firmware}.")
+    return said
+
+
+def _single_sided(trial: Trial, seen: Evidence, asserted: set[str]) -> list[Finding]:
+    """A device declared to measure one side and double it: what the measured share makes of that."""
+    sides = seen.declared.get(seen.label, Declared()).sides
+    if sides not in ("left", "right") or "single-sided" in asserted:
+        return []
+    plain = f"{seen.label} measures the {sides} side only and doubles it"
+    if seen.left_share is None:
+        return [
+            Finding(
+                code="single-sided", label=seen.label, size=0.0, unit="%", ci=None, strength="likely",
+                text=f"{plain}: each point by which the {sides} share departs from 50 % makes two points of error, and no "
+                "recording of this trial tells the share.",
+                evidence=("Declared in the set-up.",),
+            )
+        ]  # fmt: skip
+    share, source = seen.left_share
+    own = share if sides == "left" else 1 - share
+    expected = 100 * (2 * own - 1)
+    return [
+        Finding(
+            code="single-sided", label=seen.label, size=expected, unit="%", ci=None,
+            strength="clear" if abs(expected) >= MIN_SIDE_EFFECT_PCT else "likely",
+            text=f"{plain}: with a {sides} share of {100 * own:.1f} % measured by {source}, that makes {signed(expected)} % of "
+            "its difference.",
+            evidence=("Declared in the set-up; a left-only device reads 2 L − 1 off the total, L being the left share.",),
+        )
+    ]  # fmt: skip
 
 
 def _gained_power(trial: Trial, seen: Evidence) -> list[Finding]:

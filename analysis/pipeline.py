@@ -11,16 +11,19 @@ from analysis.agreement import agreement_of, noise_of
 from analysis.aligning import Alignment
 from analysis.bests import bests_of
 from analysis.blocks import Block, find_blocks
-from analysis.causes import find_causes, pieces_of
+from analysis.causes import find_causes, pieces_of, weigh
 from analysis.consensus import Consensus, consensus_of
 from analysis.consistency import Clocked, align_all
+from analysis.curves import curves_of
 from analysis.describing import described
 from analysis.editing import apply_edits
 from analysis.errors import BadSetup, NotOneRide, SameRecording, UnusableRecording
-from analysis.findings import Evidence, Finding, findings_of
+from analysis.findings import Declared, Evidence, Finding, findings_of, hypotheses
 from analysis.freezing import blocks_hash, frozen_state
+from analysis.hypotheses import Hypothesis
 from analysis.judging import JudgedDelta, LevelDelta, judge_levels, judge_pooled, judge_stretch, random_effects
 from analysis.kinetic import stored_in_blocks
+from analysis.pedalling import mean_left_share, pedalling_of
 from analysis.plan import Plan, PlanMatch, match_plan, plan_of
 from analysis.reading.recording import Recording
 from analysis.report import Comparison, utc
@@ -86,7 +89,7 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
     agreement = tuple(agreement_of(trial, n.label, counted, n) for n in noise[1:])
     bests = tuple(bests_of(trial, r.label, lag_s=r.lag_s) for r in response)
     tell("explaining the differences", 0.9)
-    findings = _findings(trial, counted, consensus, summary, alignments[1:], response)
+    findings, weighed = _findings(trial, named, counted, consensus, summary, alignments[1:], response)
     held = {b.id for b in counted if b.kind == "steady"}
     now = blocks_hash(blocks, setup.edits, setup.plan)
     judged = [(d.label, *_headline_summary(d.label, summary)) for d in trial.devices]
@@ -107,6 +110,9 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
         noise=noise,
         findings=findings,
         bests=bests,
+        hypotheses=weighed,
+        curves=tuple(c for d in trial.devices for c in curves_of(trial, d.label, counted)),
+        pedalling=pedalling_of(trial, counted),
         sprints=tuple(sprints_of(trial, counted, r) for r in response),
         stored=stored_in_blocks(trial, blocks),
         levels=tuple(level for d in trial.devices for level in judge_levels(trial, d.label, counted)),
@@ -246,24 +252,37 @@ def _weighed(
 
 def _findings(
     trial: Trial,
+    named: Sequence[_Named],
     blocks: Sequence[Block],
     consensus: Consensus,
     summary: Sequence[tuple[str, JudgedDelta]],
     alignments: Sequence[Alignment],
     response: Sequence[Response],
-) -> tuple[Finding, ...]:
+) -> tuple[tuple[Finding, ...], tuple[Hypothesis, ...]]:
     found: list[Finding] = []
+    weighed: list[Hypothesis] = []
+    stored, declared = stored_in_blocks(trial, blocks), {n.label: _declared(n) for n in named}
     for alignment, answer in zip(alignments, response, strict=True):
         label = alignment.label
-        found += findings_of(
-            trial,
-            Evidence(
-                label=label, by_kind={kind: d for kind, d in summary if d.label == label},
-                causes=find_causes(pieces_of(trial, label, blocks)), response=answer, alignment=alignment,
-                dropouts=dropouts(trial, label, consensus), stuck=stuck(trial, label), stored=stored_in_blocks(trial, blocks),
-            ),
+        pieces = pieces_of(trial, label, blocks)
+        seen = Evidence(
+            label=label, by_kind={kind: d for kind, d in summary if d.label == label}, causes=find_causes(pieces),
+            response=answer, alignment=alignment, dropouts=dropouts(trial, label, consensus), stuck=stuck(trial, label),
+            stored=stored, weighed=weigh(pieces), declared=declared, left_share=mean_left_share(trial, without=label),
         )  # fmt: skip
-    return tuple(found)
+        own = findings_of(trial, seen)
+        found += own
+        weighed += hypotheses(seen, own)
+    return tuple(found), tuple(weighed)
+
+
+def _declared(one: _Named) -> Declared:
+    """What the set-up says, else what the file says."""
+    settings = one.recording.facts.get("settings") or {}
+    return Declared(
+        sides=one.said.sides, firmware=one.said.firmware, crank_length_mm=settings.get("crank_length_mm"),
+        power_scale_pct=settings.get("power_scale_pct"),
+    )  # fmt: skip
 
 
 def _headline_summary(label: str, summary: Sequence[tuple[str, JudgedDelta]]) -> tuple[str, JudgedDelta]:

@@ -16,11 +16,14 @@ from analysis.aligning import Alignment, Piece
 from analysis.bests import Bests
 from analysis.blocks import Block
 from analysis.cautions import CAUTIONS
+from analysis.curves import Curve
 from analysis.findings import Finding
 from analysis.freezing import Frozen
+from analysis.hypotheses import Hypothesis
 from analysis.judging import JudgedDelta, LevelDelta, allowance_of
 from analysis.kinetic import Stored
 from analysis.match_picture import show_stretch
+from analysis.pedalling import Pedalling
 from analysis.plan import Plan
 from analysis.pooling import Pooled
 from analysis.reading.recording import Recording
@@ -60,6 +63,9 @@ class Comparison:
     levels: tuple[LevelDelta, ...] = ()
     bests: tuple[Bests, ...] = ()
     sprints: tuple[Sprints, ...] = ()
+    hypotheses: tuple[Hypothesis, ...] = ()
+    curves: tuple[Curve, ...] = ()
+    pedalling: Pedalling | None = None
     stored: tuple[Stored, ...] = ()
     random_effects: Mapping[str, Pooled | None] = field(default_factory=dict)
     sensitivity: tuple[Sensitivity, ...] = ()
@@ -97,6 +103,9 @@ class Comparison:
                 "allowances": [_allowance(self.trial, label) for label in self.trial.labels[1:]],
                 "bests": [asdict(b) for b in self.bests],
                 "sprints": [_sprints(x) for x in self.sprints],
+                "hypotheses": [asdict(h) for h in self.hypotheses],
+                "curves": [asdict(c) for c in self.curves],
+                "pedalling": _pedalling(self.pedalling),
                 "stored_energy": [asdict(s) for s in self.stored],
                 "sensitivity": [asdict(s) for s in self.sensitivity],
                 "plan": {"source": self.plan.source, "recording": self.plan.recording, "steps": len(self.plan.steps),
@@ -156,6 +165,17 @@ def _piece_span(piece: Piece, zero_s: float) -> dict[str, float | None]:
 
 def _block(block: Block) -> dict[str, Any]:
     return {**asdict(block), "letter": block.letter}
+
+
+def _pedalling(pedalling: Pedalling | None) -> dict[str, Any]:
+    if pedalling is None:
+        return {"values": [], "differences": [], "definitions": []}
+    return {
+        "values": [asdict(v) for v in pedalling.values],
+        "differences": [asdict(d) for d in pedalling.differences],
+        "definitions": [{"quantity": q.name, "unit": q.unit, "definition": q.definition, "not_with": q.not_with}
+                        for q in pedalling.definitions],
+    }  # fmt: skip
 
 
 def _sprints(sprints: Sprints) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from analysis.errors import BadSetup
 # Upstream to downstream; the chain lies between the first three and the last three.
 POINTS = ("pedal", "crank", "spider", "hub", "trainer", "roller")
 UPSTREAM_OF_CHAIN = frozenset(POINTS[:3])
+SIDES = ("both", "left", "right")  # which side a device measures; one side alone is doubled
 KINDS = ("steady", "transient", "free", "idle", "gap")
 TRIAL_KEYS = ("title", "reference", "frozen_hash", "frozen_utc")
 
@@ -42,6 +43,7 @@ class DeviceSetup:
     claim_pct: float | None = None
     firmware: str | None = None
     shift_s: float | None = None
+    sides: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,10 +123,13 @@ def setup_from_dict(tree: dict[str, Any], *, name: str = "setup") -> Setup:
 
 def _device(entry: dict[str, Any], index: int, name: str) -> DeviceSetup:
     where = f"device[{index}]."
-    _only(entry, {"file", "label", "point", "claim_pct", "firmware", "shift_s"}, name, where)
+    _only(entry, {"file", "label", "point", "claim_pct", "firmware", "shift_s", "sides"}, name, where)
     point = _text(entry, "point", name, where)
     if point is not None and point not in POINTS:
         raise BadSetup(f"{name}: {where}point must be one of {', '.join(POINTS)}; got {point!r}.")
+    sides = _text(entry, "sides", name, where)
+    if sides is not None and sides not in SIDES:
+        raise BadSetup(f"{name}: {where}sides must be one of {', '.join(SIDES)}; got {sides!r}.")
     device = DeviceSetup(
         file=_text(entry, "file", name, where),
         label=_text(entry, "label", name, where),
@@ -132,6 +137,7 @@ def _device(entry: dict[str, Any], index: int, name: str) -> DeviceSetup:
         claim_pct=_number(entry, "claim_pct", name, where, 0.0, MAX_CLAIM_PCT),
         firmware=_text(entry, "firmware", name, where),
         shift_s=_number(entry, "shift_s", name, where, -MAX_SHIFT_S, MAX_SHIFT_S),
+        sides=sides,
     )
     if device.file is None and device.label is None:
         raise BadSetup(f"{name}: {where[:-1]} needs a file or a label, else nothing says which recording it is.")

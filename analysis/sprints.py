@@ -69,8 +69,8 @@ class EqualSmoothing:
 class Sprints:
     """One device's sprints; medians over sprints, None where fewer than two carry the figure.
 
-    overshoot_pct : of the step's height; the rider's own is in both. fall_s : 90-10 % duration of the return from high to
-    low; fall_lag_s : how much later the device passes half-height on the way down.
+    overshoot_pct : of the step's height; the rider's own is in both. fall_s : on the return from high to low, from half-height
+    to a tenth of it (a sprint fades, so its upper half says little); fall_lag_s : how much later the device passes half-height.
     """
 
     label: str
@@ -101,7 +101,7 @@ def sprints_of(trial: Trial, blocks: Sequence[Block], response: Response) -> Spr
         label=label, sprints=len(found), work=tuple(w for d in WORK_S if (w := _work(device, reference, starts, d, lag))),
         peaks=tuple(p for d in PEAKS_S if (p := _phased_peak(device, reference, found, d, lag))),
         overshoot_pct=_median(u[0].overshoot_pct for u in ups), reference_overshoot_pct=_median(u[1].overshoot_pct for u in ups),
-        fall_s=_median(d[0].duration for d in downs), reference_fall_s=_median(d[1].duration for d in downs),
+        fall_s=_median(d[0].at_90 - d[0].at_50 for d in downs), reference_fall_s=_median(d[1].at_90 - d[1].at_50 for d in downs),
         fall_lag_s=_median(d[0].at_50 - d[1].at_50 for d in downs),
         equal_smoothing=_equal_smoothing(trial, found, response), note=note if found else "No sprint was found.",
     )  # fmt: skip

@@ -4,60 +4,13 @@ from collections import Counter
 
 import numpy as np
 import pytest
+from planted import PLAN, PLANTED, SETUP, findings
 from pytest import approx
 
 from analysis.pipeline import compare
-from analysis.setup import DeviceSetup, Setup
+from analysis.setup import Setup
 from made import recording
-from sample_data.ride_model import Step, downstream, record, ride, sync_pattern
-
-
-def step(name, duration_s, target_w, kind="steady", cadence_rpm=88.0):
-    return Step(name=name, duration_s=duration_s, target_w=target_w, kind=kind, cadence_rpm=cadence_rpm)
-
-
-EASY = step("easy", 60, 130, "free")
-PLAN = [
-    step("easy", 240, 130, "free"), *sync_pattern(), EASY,
-    *(s for w in (120, 160, 200, 240, 280, 240, 200, 160, 120) for s in (step("hold", 180, w), EASY)),
-    *(step("cadence", 120, 180, cadence_rpm=c) for c in (60, 75, 90, 105)), step("easy", 400, 140, "free"),
-    *(s for _ in range(4) for s in (step("sprint", 10, 700, "transient", 110.0), step("easy", 120, 110, "free"))),
-]  # fmt: skip
-SETUP = Setup(
-    reference="hub",
-    devices=(
-        DeviceSetup(file="hub", label="hub", point="hub", claim_pct=1.0),
-        DeviceSetup(file="device", label="device", point="pedal", claim_pct=1.0),
-    ),
-    loss_pct=(1.0, 4.0),
-)
-
-
-def findings(seed, change=None):
-    truth = ride(PLAN, seed=seed)
-    hub = record(downstream(truth, loss_frac=0.025), seed=1000 + seed, noise_frac=0.01)
-    device = record(truth, seed=2000 + seed, noise_frac=0.01, clock_ahead_s=0.4, **(change(truth) if change else {}))
-    return compare([recording(hub, "hub"), recording(device, "device")], SETUP).findings
-
-
-def hours(truth):
-    return truth.time_s / 3600
-
-
-def held(truth):
-    return np.array([PLAN[i].kind == "steady" for i in truth.step])
-
-
-PLANTED = {
-    "gain": lambda t: {"gain": 1.06},
-    "offset": lambda t: {"offset_w": 10.0},
-    "steady-bias": lambda t: {"gain": 1 + 0.06 * held(t)},
-    "drift": lambda t: {"gain": 1 + 15 * hours(t) / np.maximum(t.power_w, 60)},
-    "cadence": lambda t: {"gain": 1 + 0.002 * (t.cadence_rpm - 85)},
-    "lag": lambda t: {"lag_s": 1.5},
-    "smoothing": lambda t: {"lag_s": 0.0, "smoothing_s": 4.0},
-    "dropouts": lambda t: {"dropouts_s": [(800, 830), (1500, 1520)]},
-}
+from sample_data.ride_model import downstream, record, ride
 
 
 @pytest.mark.parametrize("cause", PLANTED)
@@ -66,10 +19,32 @@ def test_planted_cause_is_named_first(cause):
     assert first[cause] >= 5, first
 
 
+# What blames a device for a false reading; a response or a clock does not.
+BIAS = {"gain", "offset", "steady-bias", "drift", "cadence", "temperature", "single-sided", "gained-power"}
+
+
+def false_bias(seeds):
+    """Clean trials with a finding of bias: a chain loss of 2.5 % inside the allowance is none."""
+    return [seed for seed in seeds if BIAS & {f.code for f in findings(seed)}]
+
+
 def test_clean_trials_have_nothing_to_explain():
-    """A chain loss of 2.5 % inside the allowance is no finding."""
-    codes = Counter(tuple(f.code for f in findings(seed)) for seed in range(20))
-    assert codes[("none",)] >= 19, codes
+    assert len(false_bias(range(60))) <= 3  # 5 %
+    assert Counter(tuple(f.code for f in findings(seed)) for seed in range(20))[("none",)] >= 19
+
+
+@pytest.mark.nightly
+@pytest.mark.timeout(1200)
+def test_at_most_one_clean_trial_in_twenty_has_a_false_finding_of_bias():
+    assert len(false_bias(range(1000, 1200))) <= 10
+
+
+@pytest.mark.nightly
+@pytest.mark.timeout(1200)
+@pytest.mark.parametrize("cause", PLANTED)
+def test_planted_cause_is_named_first_in_nine_trials_of_ten(cause):
+    first = Counter(findings(seed, PLANTED[cause])[0].code for seed in range(100, 140))
+    assert first[cause] >= 36, first
 
 
 def test_lag_and_smoothing_come_out_as_planted():

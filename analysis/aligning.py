@@ -14,7 +14,19 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from analysis.candidates import MIN_CORRELATION, SHARED, Candidate, Choice, Found, choose, correlation_at, find, mark_used, plain
+from analysis.candidates import (
+    MIN_CORRELATION,
+    SHARED,
+    Candidate,
+    Choice,
+    Found,
+    choose,
+    correlation_at,
+    find,
+    mark_used,
+    plain,
+    rated,
+)
 from analysis.candidates import pattern_shift as shift_by_pattern
 from analysis.clock_pieces import GridPiece, find_pieces
 from analysis.errors import NotOneRide
@@ -108,6 +120,7 @@ def align_pairs(
     overlap = _clock_overlap_s(recording, reference)
     if overlap <= 0:
         found = [f for f in found if _believable(f.candidate, recording, reference)]
+    found = rated(found, pairs)
     choice = choose(found)
     plain_one = _blank(recording, reference, label, pattern)
     if by_hand_s is not None:

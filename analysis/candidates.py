@@ -35,8 +35,6 @@ MAX_SE_S = 0.5
 PRIOR_SCALE_S = 10.0
 # Two signals disagree when their shifts differ by more than this and three standard errors.
 DISAGREE_S = 1.0
-# A pattern's place is given up where the whole ride matches this much better elsewhere.
-PATTERN_LOSS_FRAC = 0.9
 MAX_CURVE_POINTS = 121
 
 
@@ -76,7 +74,8 @@ class Found:
     candidate: Candidate
     channel: str
     match: Match
-    rate: ClockRate | None
+    stamping_s: float
+    rate: ClockRate | None = None
 
 
 def pattern_shift(pairs: Mapping[str, tuple[Grid, Grid]]) -> float | None:
@@ -97,32 +96,44 @@ def find(channel: str, device: Grid, reference: Grid, *, near_s: float | None, p
     periods_s : sampling intervals of device and reference.
     """
     offset = reference.start_s - device.start_s
-    match = best_match(device.value, reference.value)
-    if match is not None and near_s is not None:
-        close = best_match(device.value, reference.value, near=(near_s - offset, PATTERN_REACH_S))
-        if close is not None and close.correlation >= PATTERN_LOSS_FRAC * match.correlation:
-            elsewhere = ((round(match.lag), match.correlation),) if abs(match.lag - close.lag) > PATTERN_REACH_S else ()
-            match = replace(close, rivals=close.rivals + elsewhere)
+    near = None if near_s is None else (near_s - offset, PATTERN_REACH_S)
+    match = best_match(device.value, reference.value, near=near)
     if match is None:
         return None
     shift = match.lag + offset
     needed = MIN_MARGIN + float(np.log1p(abs(shift) / PRIOR_SCALE_S))
     settled = match.correlation >= MIN_CORRELATION and match.margin >= needed and match.lag_se <= MAX_SE_S
-    rate = clock_rate(match.shared) if settled else None
-    shift_se = match.lag_se
-    if rate is not None and rate.certain:
-        lag, shift_se = rate.lag_at(device.value.size / 2)
-        shift = lag + offset
-    if channel in AVERAGED:
-        # whether a recorder writes means of its period or last values is not known: up to half the difference of periods
-        shift_se = float(np.hypot(shift_se, abs(periods_s[0] - periods_s[1]) / 2 / np.sqrt(3)))
+    # whether a recorder writes means of its period or last values is not known: up to half the difference of periods
+    stamping = abs(periods_s[0] - periods_s[1]) / 2 / np.sqrt(3) if channel in AVERAGED else 0.0
+    shift_se = float(np.hypot(match.lag_se, stamping))
     rivals = tuple(k + offset for k, _ in match.rivals)
     candidate = Candidate(
         via=VIA[channel], shift_s=shift, shift_se_s=shift_se, correlation=match.correlation, margin=match.margin,
         rival_shift_s=rivals[0] if rivals else None, rival_shifts_s=rivals, settled=settled, overlap_s=match.overlap_s,
         curve=_curve(match, offset),
     )  # fmt: skip
-    return Found(candidate=candidate, channel=channel, match=match, rate=rate)
+    return Found(candidate=candidate, channel=channel, match=match, stamping_s=stamping)
+
+
+def rated(found: Sequence[Found], pairs: Mapping[str, tuple[Grid, Grid]]) -> list[Found]:
+    """The same with the clock's rate by each settled signal, power's only where it stands alone.
+
+    Where the rate is certain, the shift becomes that at the middle of the recording.
+    """
+    shared = any(f.candidate.settled and f.channel != "power_w" for f in found)
+    return [
+        _rated(f, *pairs[f.channel]) if f.candidate.settled and (f.channel != "power_w" or not shared) else f for f in found
+    ]
+
+
+def _rated(found: Found, device: Grid, reference: Grid) -> Found:
+    rate = clock_rate(found.match.shared)
+    if rate is None or not rate.certain:
+        return replace(found, rate=rate)
+    lag, lag_se = rate.lag_at(device.value.size / 2)
+    shift_se = float(np.hypot(lag_se, found.stamping_s))
+    candidate = replace(found.candidate, shift_s=lag + reference.start_s - device.start_s, shift_se_s=shift_se)
+    return replace(found, rate=rate, candidate=candidate)
 
 
 def _curve(match: Match, offset: float) -> Curve:

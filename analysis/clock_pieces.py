@@ -23,6 +23,8 @@ WINDOW_S = 60
 # A window whose best lag leaves more than this unexplained, or lies further off than drift could carry it, is doubted.
 MAX_UNEXPLAINED = 0.5
 MIN_STEP_S = 2
+# Windows that leave less than this cannot be off by a leap.
+NO_DOUBT_UNEXPLAINED = 0.06
 LOCAL_REACH_S = 12
 # Samples per independent one under the smoothing of `refining`, and what a change of lag must gain in log-likelihood.
 CORRELATION_S = 4.0
@@ -91,7 +93,11 @@ def find_pieces(
 def _doubted(x: Floats, y: Floats, lag: int) -> tuple[list[tuple[int, int]], list[int]]:
     """Runs of windows that the whole's lag does not fit, as indices, and other lags nearby that fit some windows better."""
     edges = np.append(np.arange(0, max(x.size - TEST_WINDOW_S // 2, 1), TEST_WINDOW_S), x.size)
-    costs = window_costs(x, _slid(y, lag, x.size), edges, LOCAL_REACH_S)
+    slid = _slid(y, lag, x.size)
+    plain = np.nan_to_num(window_costs(x, slid, edges, 0)[:, 0], nan=0.0)
+    if (plain < NO_DOUBT_UNEXPLAINED).all() and not _outside(x, y, lag, edges).any():
+        return [], []
+    costs = window_costs(x, slid, edges, LOCAL_REACH_S)
     known = np.isfinite(costs).all(axis=1)
     costs = np.where(known[:, None], costs, 1.0)
     off, least = np.argmin(costs, axis=1) - LOCAL_REACH_S, costs.min(axis=1)

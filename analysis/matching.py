@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import fft
 
-from analysis.refining import HIGH_PASS_S, Overlap, correlation_time, overlapping, prepared, refine, residuals
+from analysis.refining import HIGH_PASS_S, Overlap, correlation_time, dot, overlapping, prepared, refine
 from analysis.traces import Floats
 
 # Fewer common seconds than this say nothing about a shift.
@@ -23,6 +23,8 @@ RIVAL_OVERLAP_FRAC = 0.5
 # Rival peaks told of, and how near in correlation they must come to be worth telling. A choice, no source.
 MAX_RIVALS = 4
 RIVAL_CORRELATION_FRAC = 0.6
+# A peak where it was expected is kept unless the whole ride matches this much better elsewhere.
+NEAR_FRAC = 0.9
 # Lags on either side of the best one in the picture of a match.
 CURVE_REACH_S = 60
 
@@ -81,7 +83,8 @@ def correlations(device: Floats, reference: Floats) -> tuple[Floats, Floats]:
 def best_match(device: Floats, reference: Floats, *, near: tuple[float, float] | None = None) -> Match | None:
     """Search every lag, refine the best to a fraction of a step; None where there is nothing to match.
 
-    near : (lag, reach); only peaks within that reach are searched, and only they are rivals.
+    near : (lag, reach): where the best peak within that reach is nearly as good as any, it is taken, and only peaks
+        within that reach are its rivals in the margin.
     """
     x, y = prepared(device), prepared(reference)
     if min(np.isfinite(x).sum(), np.isfinite(y).sum()) < MIN_OVERLAP_S or not (np.nanstd(x) > 0 and np.nanstd(y) > 0):
@@ -89,10 +92,14 @@ def best_match(device: Floats, reference: Floats, *, near: tuple[float, float] |
     r, n = correlations(x, y)
     zero = device.size - 1
     allowed = (r > 0) & (n >= MIN_OVERLAP_S)
-    if near is not None:
-        allowed &= np.abs(np.arange(r.size) - zero - near[0]) <= near[1]
     gain = np.where(allowed, -0.5 * n * np.log1p(-r * r), 0.0)
-    best = int(np.argmax(gain))
+    best, elsewhere = int(np.argmax(gain)), []
+    if near is not None:
+        close = allowed & (np.abs(np.arange(r.size) - zero - near[0]) <= near[1])
+        nearest = int(np.argmax(np.where(close, gain, 0.0)))
+        if close[nearest] and r[nearest] >= NEAR_FRAC * r[best]:
+            elsewhere = [best] if abs(best - nearest) > near[1] else []
+            allowed, best = close, nearest
     if gain[best] <= 0:
         return None
     lag = best - zero
@@ -104,7 +111,8 @@ def best_match(device: Floats, reference: Floats, *, near: tuple[float, float] |
     # seconds are correlated, so likelihoods count the independent ones only; over chance: the best of as many lags as were tried
     time_constant = correlation_time(found.residual)
     over_chance = float(gain[best]) / time_constant - float(np.log(allowed.sum()))
-    over_rival = min((_lead(x, y, lag, k - zero) for k in rivals), default=np.inf) / time_constant
+    over_rival = min((_lead(x, y, lag, k - zero, time_constant) for k in rivals), default=np.inf)
+    told = [k for k in rivals if r[k] >= RIVAL_CORRELATION_FRAC * r[best]] or rivals[:1]
     low, high = max(best - CURVE_REACH_S, 0), min(best + CURVE_REACH_S + 1, r.size)
     return Match(
         lag=found.lag,
@@ -112,7 +120,7 @@ def best_match(device: Floats, reference: Floats, *, near: tuple[float, float] |
         correlation=found.correlation,
         overlap_s=int(n[best]),
         margin=min(over_chance, over_rival),
-        rivals=tuple((k - zero, float(r[k])) for k in rivals if r[k] >= RIVAL_CORRELATION_FRAC * r[best] or k == rivals[0]),
+        rivals=tuple((k - zero, float(r[k])) for k in (*told, *elsewhere)),
         curve=(np.arange(low, high) - float(zero), r[low:high]),
         shared=shared,
     )
@@ -131,23 +139,30 @@ def _rivals(r: Floats, n: Floats, best: int, allowed: np.ndarray) -> list[int]:
     return chosen
 
 
-def _lead(x: Floats, y: Floats, lag: int, rival_lag: int) -> float:
-    """Log-likelihood by which one lag beats another, as if on equally many samples.
+def _lead(x: Floats, y: Floats, lag: int, rival_lag: int, time_constant: float) -> float:
+    """Log-likelihood by which one lag beats another, as if on equally many samples, held against chance.
 
-    The ends are left out: there the running mean is one-sided, and a repeated pattern would look unlike itself.
+    Two residual variances from n independent samples each differ by chance as well: the logarithm of their ratio has a
+    variance of 4 / n, and a lead of z such standard deviations counts for z^2 / 2 at most. The ends are left out: there
+    the running mean is one-sided, and a repeated pattern would look unlike itself.
     """
     half = HIGH_PASS_S // 2
     inner = [np.where((np.arange(v.size) >= half) & (np.arange(v.size) < v.size - half), v, np.nan) for v in (x, y)]
     (best, count), (rival, rival_count) = (_unexplained(*inner, k) for k in (lag, rival_lag))
     if rival_count < MIN_OVERLAP_S:
         return np.inf
-    return 0.5 * count * float(np.log(rival / best))
+    ratio, independent = float(np.log(rival / best)), min(count, rival_count) / time_constant
+    return min(0.5 * count / time_constant * ratio, independent * ratio * abs(ratio) / 8)
 
 
 def _unexplained(x: Floats, y: Floats, lag: int) -> tuple[float, int]:
-    """Share of `x` that `y` leaves unexplained at a whole lag, and the number of common samples."""
+    """Share of `x` that a straight line on `y` leaves at a whole lag, and the number of common samples."""
     first, last = max(0, -lag), min(x.size, y.size - lag)
     a, b = x[first : max(last, first)], y[first + lag : max(last, first) + lag]
-    residual, _, _ = residuals(a, b)
-    energy = float(np.nansum(a**2))
-    return max(float(residual @ residual), 1e-9) / max(energy, 1e-9), residual.size
+    there = np.isfinite(a) & np.isfinite(b)
+    a, b = a[there], b[there]
+    if a.size < 3:
+        return 1.0, 0
+    a, b = a - a.mean(), b - b.mean()
+    r = dot(a, b) / max(float(np.sqrt(dot(a, a) * dot(b, b))), 1e-12)
+    return max(1.0 - max(r, 0.0) ** 2, 1e-9), a.size

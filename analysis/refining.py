@@ -23,7 +23,7 @@ SMOOTHING = np.array([1.0, 4.0, 6.0, 4.0, 1.0]) / 16.0
 # correlated over some seconds. Common practice, no source.
 HAC_LAGS = 20
 # What the interpolation itself leaves, root mean square over phases; measured on noise-free generated rides.
-INTERPOLATION_SE = 0.004
+INTERPOLATION_SE = 0.003
 # Blocks behind an error that rests on what the trial itself shows; longer than residuals remember. [s]
 BLOCK_S = 20
 # Lags on either side of the whole one through which the cost is interpolated: a quartic through five. A parabola
@@ -174,8 +174,9 @@ def residuals(device: Floats, reference: Floats) -> tuple[Floats, Floats, Floats
     a, b, da, db = device[there], reference[there], da[there], db[there]
     if a.size < 3:
         return np.empty(0), np.empty(0), np.empty(0)
-    gain = np.cov(a, b)[0, 1] / max(np.var(b, ddof=1), 1e-12)
-    residual = a - a.mean() - gain * (b - b.mean())
+    a, b = a - a.mean(), b - b.mean()
+    gain = dot(a, b) / max(dot(b, b), 1e-12)
+    residual = a - gain * b
     return residual, gain * da * db, gain * db
 
 
@@ -184,8 +185,8 @@ def correlation_time(residual: Floats) -> float:
     if residual.size < 3:
         return 1.0
     e = residual - residual.mean()
-    power = float(e @ e)
-    rho = float(e[1:] @ e[:-1]) / power if power > 0 else 0.0
+    power = dot(e, e)
+    rho = dot(e[1:], e[:-1]) / power if power > 0 else 0.0
     return float(np.clip((1 + rho) / max(1 - rho, 1e-3), 1.0, 60.0))
 
 
@@ -194,22 +195,28 @@ def lag_error(residual: Floats, slope_product: Floats, slope: Floats) -> float:
 
     The larger of two estimates: one from blocks of the trial, each freed of its own pull on the fit, which sees residuals
     that grow where the signal is steep; and one that takes residuals as stationary, which does not shrink when few
-    edges carry the timing. Widened by Student's t for the number of blocks that matter, so that
-    plus and minus 1.96 of it is a 95 % interval.
+    edges carry the timing. The first is widened by Student's t for the number of blocks that matter, so that plus and
+    minus 1.96 of it is a 95 % interval.
     """
     energy = float(slope_product.sum())
     if energy <= 0:
         return float("inf")
     # what is left of a fraction of a step is misalignment, not noise
-    rest = residual - slope * (float(slope @ residual) / float(slope @ slope))
+    own = dot(slope, slope)
+    rest = residual - slope * (dot(slope, residual) / own)
     edges = np.arange(0, rest.size, BLOCK_S)
-    score, share = np.add.reduceat(slope * rest, edges), np.add.reduceat(slope * slope, edges) / float(slope @ slope)
+    score, share = np.add.reduceat(slope * rest, edges), np.add.reduceat(slope * slope, edges) / own
     by_blocks = float((score**2 / np.maximum(1 - share, 0.1)).sum())
     weight = np.concatenate(([1.0], 2 * (1 - np.arange(1, HAC_LAGS + 1) / (HAC_LAGS + 1))))
     stationary = float((weight * _lag_products(rest) * _lag_products(slope)).sum()) / rest.size
     matter = float(1 / (share**2).sum())
     wider = float(stats.t.ppf(0.975, max(matter, 2.0))) / 1.96
-    return float(np.hypot(wider * np.sqrt(max(by_blocks, stationary, 0.0)) / energy, INTERPOLATION_SE))
+    return float(np.hypot(np.sqrt(max(wider**2 * by_blocks, stationary, 0.0)) / energy, INTERPOLATION_SE))
+
+
+def dot(a: Floats, b: Floats) -> float:
+    """Sum of products without BLAS, whose threads cost more on vectors of this length than they save."""
+    return float(np.einsum("i,i->", a, b))
 
 
 def _lag_products(x: Floats) -> Floats:

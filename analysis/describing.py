@@ -14,7 +14,7 @@ from analysis.trial import Trial
 # A recording in which five-second means of a hold scatter less than this, and seconds less than that, follows its target too
 # well to have been ridden freely (3 % and 3.5 %) or merely smoothed (2 % after ten seconds). Common practice, no source.
 FIXED_SPREAD_FRAC, FIXED_NOISE_FRAC = 0.008, 0.015
-MIN_SECONDS = 20
+MIN_SECONDS = 30  # fewer seconds of free riding are that calm by chance now and then
 
 
 def described(trial: Trial, blocks: Sequence[Block]) -> tuple[Block, ...]:
@@ -38,8 +38,10 @@ def _level_groups(blocks: Sequence[Block]) -> dict[str, str]:
 
 
 def _fixed_in(trial: Trial, block: Block) -> tuple[str, ...]:
-    first = int(block.interior_start_s - trial.start_s)
-    last = int(block.interior_end_s - trial.start_s)
+    """From the middle two thirds of the interior."""
+    ends = (block.interior_end_s - block.interior_start_s) / 6  # an edge that runs on by some seconds must not decide
+    first = int(block.interior_start_s + ends - trial.start_s)
+    last = int(block.interior_end_s - ends - trial.start_s)
     found = []
     for label in trial.labels:
         power = trial.per_second(label)[first:last]

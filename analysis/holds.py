@@ -55,7 +55,7 @@ MAX_TREND_FRAC, MAX_SHORT_TREND_FRAC = 0.10, 0.20
 # in over-and-under sets, or stand out of what is ridden around it.
 LONE_SPREAD_FRAC = (0.010, 0.050)
 LONE_TREND_FRAC = (0.020, 0.080)
-MIN_LONE_HOLD_S, SURE_HOLD_S = 30, 90
+MIN_LONE_HOLD_S, SURE_HOLD_S = 30, 65
 BESIDE_S = 8
 MIN_BESIDE_HOLD_S, MIN_SET = 38, 3
 STANDS_OUT, STANDS_OUT_PCT = 1.2, 90.0  # times this percentile of what is ridden on either side

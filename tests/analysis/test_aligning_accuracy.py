@@ -70,7 +70,7 @@ def test_jittering_stamps_cost_little():
 
 
 def test_full_cross_correlation_says_the_same_on_clean_data():
-    """Second method: `scipy.signal` cross-correlation of data joined to 10 Hz, which draws it to whole and half samples by up to 0.2 s."""
+    """Second method: `scipy.signal` on data joined to 10 Hz; joining draws it to whole and half samples by up to 0.2 s."""
     for seed, ahead in enumerate(AHEAD_S[:4]):
         device, reference = pair(seed, clock_ahead_s=ahead)
         a, b = (gridded(r, "cadence_rpm") for r in (device, reference))

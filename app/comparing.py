@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from analysis.errors import CountercheckError, UnreadableFile
+from analysis.reading import bundle
 from analysis.reading.naming import clean_name
 from analysis.setup import Setup, setup_from_toml
 from app import tables
@@ -28,7 +29,7 @@ class UnusablePath(CountercheckError):
 
 @dataclass(frozen=True, kw_only=True)
 class Request:
-    """What the command line asks for."""
+    """What the command line asks for; `files` are recordings, plain or `.gz`, and `.zip` archives of them."""
 
     files: tuple[str, ...]
     setup: str | None = None
@@ -103,24 +104,40 @@ def read_setup(path: Path) -> Setup:
 
 
 def _compared(request: Request, engine: Engine) -> tuple[dict[str, Any], tuple[str, ...]]:
-    names = unique_names(request.files)
+    given = [one for path in request.files for one in _files_at(path)]
+    names = unique_names(called for called, _ in given)
     setup = read_setup(Path(request.setup)) if request.setup else Setup()
-    setup = _naming_files(setup, dict(zip(request.files, names, strict=True)))
+    setup = _naming_files(setup, dict(reversed([(called, name) for (called, _), name in zip(given, names, strict=True)])))
     if request.reference is not None:
         setup = replace(setup, reference=request.reference)
     sources = [
-        Source(name=name, load=partial(_load, Path(path), name, engine))
-        for path, name in zip(request.files, names, strict=True)
+        Source(name=name, load=partial(_load, content, name, engine))
+        for (_, content), name in zip(given, names, strict=True)
     ]
     comparison, complaints = outcome_of(sources, setup, engine, _show_progress)
     return comparison.to_dict(), complaints
 
 
-def _load(path: Path, name: str, engine: Engine) -> Any:
-    data = read_bytes(path)
-    if not data:
+def _files_at(path: str) -> list[tuple[str, Path | bundle.Member]]:
+    """What a path of the command line stands for: itself, to be read in its turn, or every file of a `.zip`."""
+    try:
+        with Path(path).open("rb") as file:
+            packed = bundle.is_zip(file.read(4))
+    except (OSError, ValueError):
+        packed = False  # the reading says what is wrong with it
+    if not packed:
+        return [(path, Path(path))]
+    return [(member.name, member) for member in bundle.unpack(read_bytes(Path(path)), name=clean_name(path))]
+
+
+def _load(content: Path | bundle.Member, name: str, engine: Engine) -> Any:
+    if isinstance(content, Path):
+        (content,) = bundle.unpack(read_bytes(content), name=name)
+    if content.problem:
+        raise content.problem
+    if not content.data:
         raise UnreadableFile(f"{name} is empty; copy the file from the device again.")
-    return engine.read(data, name=name)
+    return engine.read(content.data, name=name)
 
 
 def _naming_files(setup: Setup, names: Mapping[str, str]) -> Setup:

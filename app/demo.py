@@ -12,6 +12,7 @@ def demo_trial(services: Services) -> str:
     folder = sample_dir()
     setup = read_setup(folder / "setup.toml")
     files = [d.file for d in setup.devices if d.file]
-    recordings = [(services.store.put_blob(read_bytes(folder / file)), file) for file in files]
+    read = services.jobs.engine.read
+    recordings = [(services.store.put_recording(read(read_bytes(folder / file), name=file)), file) for file in files]
     found = services.store.find_trial(recordings, setup)
     return found or services.store.create_trial(recordings, setup).trial_id

@@ -26,7 +26,6 @@ from app.engine import Engine, Progress, real_engine
 from app.intake import Source
 from app.outcome import outcome_of
 from app.store import Store, StoredTrial, StoreProblem
-from app.store.parsed import pack_recording, unpack_recording
 
 log = logging.getLogger(__name__)
 
@@ -110,30 +109,6 @@ class Jobs:
         parts = [self.engine.version, trial.recordings, trial.setup.to_dict()]
         return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
 
-    def read(self, sha256: str, name: str) -> Recording:
-        """A stored recording, read: from the results if it was read before. Raises CountercheckError kinds."""
-        packed = self._results.get(self._reading_key(sha256, name))
-        if packed is not None:
-            try:
-                return unpack_recording(packed)
-            except Exception:
-                log.warning("a kept reading of %s could not be opened and is read anew", sha256, exc_info=True)
-        return self.read_new(self._store.get_blob(sha256), name)
-
-    def read_new(self, data: bytes, name: str) -> Recording:
-        """Read these bytes and keep the reading among the results. Raises CountercheckError kinds."""
-        recording = self.engine.read(data, name=name)
-        try:
-            packed = pack_recording(recording)
-        except (TypeError, ValueError):
-            log.warning("the reading of %s cannot be kept", recording.sha256, exc_info=True)
-        else:
-            self._results.put(self._reading_key(hashlib.sha256(data).hexdigest(), name), packed)
-        return recording
-
-    def _reading_key(self, sha256: str, name: str) -> str:
-        return f"read:{self.engine.version}:{sha256}:{hashlib.sha256(name.encode()).hexdigest()}"
-
     def close(self) -> None:
         self._pool.shutdown(wait=True, cancel_futures=True)
 
@@ -188,20 +163,29 @@ class Jobs:
             self._finish(key, token)
 
     def _compute(self, key: str, trial: StoredTrial) -> None:
+        passing: list[StoreProblem] = []
         try:
-            packed = self.engine.pack(self._compared(trial, self._teller(key)))
-            self._results.put(f"result:{key}", packed)
-            self._keep(key, Ready(open_trial=self.engine.unpack(packed)))
-        except StoreProblem as problem:
-            self._fail(key, str(problem), for_s=RETRY_S)
+            packed = self.engine.pack(self._compared(trial, self._teller(key), passing))
+            self._results.put(f"result:{key}", packed, expire_s=RETRY_S if passing else None)
+            answer = Ready(open_trial=self.engine.unpack(packed))
+            self._keep(key, answer, for_s=RETRY_S if passing else float("inf"))
         except CountercheckError as problem:
-            self._fail(key, str(problem), for_s=None)
+            self._fail(key, str(problem), for_s=RETRY_S if passing else None)
         except Exception:
             log.exception("computing trial %s... failed", trial.trial_id[:6])
             self._fail(key, PROGRAM_FAULT, for_s=RETRY_S)
 
-    def _compared(self, trial: StoredTrial, progress: Progress) -> Any:
-        sources = [Source(name=name, load=partial(self.read, sha256, name)) for sha256, name in trial.recordings]
+    def _compared(self, trial: StoredTrial, progress: Progress, passing: list[StoreProblem]) -> Any:
+        """The comparison; what the store could not give is noted in `passing`, because it may be there again later."""
+
+        def load(recording_id: str, name: str) -> Recording:
+            try:
+                return self._store.recording(recording_id, name)
+            except StoreProblem as problem:
+                passing.append(problem)
+                raise
+
+        sources = [Source(name=name, load=partial(load, key, name)) for key, name in trial.recordings]
         comparison, _ = outcome_of(sources, trial.setup, self.engine, progress)
         return comparison
 

@@ -40,7 +40,7 @@ def get_services() -> Services:
 def create_trial(
     services: Services, recordings: Sequence[Mapping[str, Any]], setup: Setup | Mapping[str, Any]
 ) -> NewTrial:
-    """Make a trial of uploaded recordings, each {"id": sha256, "name": file name}; the caller grants the owner key.
+    """Make a trial of uploaded recordings, each {"id", "name"} as the upload answered it; the caller grants the owner key.
 
     File names must differ, because the set-up speaks of recordings by file name: see `intake.unique_names`.
 
@@ -55,10 +55,10 @@ def create_trial(
         raise NotOneRide("A comparison needs at least two recordings of the same ride; add another file.")
     if len(pairs) > services.settings.max_files:
         raise NotOneRide(f"At most {services.settings.max_files} recordings fit into one trial; got {len(pairs)}.")
-    for i, (sha256, name) in enumerate(pairs):
-        if not services.store.has_blob(sha256):
+    for i, (recording_id, name) in enumerate(pairs):
+        if not services.store.has_recording(recording_id):
             raise MissingBlob(f"{name} has not arrived here; upload it again.")
-        twin = next((other for known, other in pairs[:i] if known == sha256), None)
+        twin = next((other for known, other in pairs[:i] if known == recording_id), None)
         if twin is not None:
             raise SameRecording(
                 f"{name} is the same file as {twin}; a device cannot be its own referee; leave one out."

@@ -53,6 +53,8 @@ def _listening(wsgi: Any, settings: Settings) -> Any:
             threads=THREADS,
             ident=None,  # no server name in answers
             max_request_body_size=BODY_FACTOR * settings.max_file_bytes,
+            # uploads hold positions and names: above the usual 512 KB waitress would spool them to the disk
+            inbuf_overflow=BODY_FACTOR * settings.max_file_bytes + 1,
         )
     except OSError as problem:
         where = f"{settings.host}:{settings.port}"

@@ -1,11 +1,15 @@
 """POST /upload: one file per request, read at once, so that the page can say what it is before anything is compared.
 
-POST /trials: a trial of what was uploaded. Both refuse requests that another site's page could have sent.
+What was sent is read in memory and forgotten: it holds positions and names, so it is never written to disk, not even for a
+moment, nor into the log. What is kept is the recording as read. POST /trials: a trial of what was uploaded. Both refuse
+requests that another site's page could have sent.
 """
 
 from __future__ import annotations
 
+import io
 import logging
+import traceback
 from datetime import UTC, datetime
 from typing import Any
 from urllib.parse import unquote
@@ -13,6 +17,7 @@ from urllib.parse import unquote
 import flask
 
 from analysis.errors import CountercheckError, UnreadableFile
+from analysis.reading import bundle
 from analysis.reading.naming import clean_name, guess_label, guess_point
 from analysis.reading.recording import Recording
 from analysis.setup import DEFAULT_CLAIM_PCT
@@ -27,28 +32,36 @@ SENDER = "countercheck"
 
 def register(server: flask.Flask) -> None:
     """Add both routes."""
+    server.request_class = MemoryRequest
     server.add_url_rule("/upload", "upload", upload, methods=["POST"])
     server.add_url_rule("/trials", "make_trial", make_trial, methods=["POST"])
 
 
+class MemoryRequest(flask.Request):
+    """A request whose files stay in memory, where the usual one spools those above 500 KB to the disk."""
+
+    def _get_file_stream(self, *_about: Any, **_more: Any) -> io.BytesIO:
+        return io.BytesIO()
+
+
 def upload() -> tuple[flask.Response, int]:
-    """Keep a readable recording and say what it holds; refuse any other with one sentence, status 4xx."""
+    """Keep the readable recordings and say what they hold; refuse any other with one sentence.
+
+    One file is answered by what it holds, or by its sentence and 422; a `.zip` of several by {"recordings": [...],
+    "errors": [{"name", "error"}, ...]}, 422 when none of them could be read.
+    """
     refused = _not_from_our_page()
     if refused:
         return refused
     sent_name, data = _file_of_request()
-    name = clean_name(sent_name)
-    try:
-        if not data:
-            raise UnreadableFile(f"{name} is empty; copy the file from the device again.")
-        about = _take(get_services(), data, name)
-    except CountercheckError as problem:
-        return flask.jsonify(error=str(problem), name=name), 422
-    except Exception:
-        log.exception("reading an upload of %d bytes failed", len(data))
-        sentence = f"{name} could not be read because of a fault of the program; the other files are not affected."
-        return flask.jsonify(error=sentence, name=name), 422
-    return flask.jsonify(about), 200
+    services, name = get_services(), clean_name(sent_name)
+    with services.reading:
+        answers = [_take(services, member) for member in bundle.unpack(data, name=name)]
+    errors = [answer for answer in answers if "error" in answer]
+    status = 422 if len(errors) == len(answers) else 200
+    if len(answers) == 1:
+        return flask.jsonify(answers[0]), status
+    return flask.jsonify(recordings=[answer for answer in answers if "error" not in answer], errors=errors), status
 
 
 def make_trial() -> tuple[flask.Response, int]:
@@ -80,11 +93,12 @@ def same_origin() -> bool | None:
     return None if origin is None else origin.partition("://")[2] == flask.request.host
 
 
-def describe(recording: Recording, sha256: str) -> dict[str, Any]:
-    """What the page shows of an upload, with guesses for its form."""
+def describe(recording: Recording, recording_id: str) -> dict[str, Any]:
+    """What the page shows of an upload, with guesses for its form; `sha256` is that of the plain file."""
     start = datetime.fromtimestamp(recording.start_s, UTC) if recording.absolute_clock else None
     return {
-        "id": sha256,
+        "id": recording_id,
+        "sha256": recording.sha256,
         "name": recording.name,
         "label_guess": guess_label(recording.name),
         "point_guess": guess_point(recording.name),
@@ -99,10 +113,23 @@ def describe(recording: Recording, sha256: str) -> dict[str, Any]:
     }
 
 
-def _take(services: Services, data: bytes, name: str) -> dict[str, Any]:
-    with services.reading:
-        recording = check_usable(services.jobs.read_new(data, name))
-    return describe(recording, services.store.put_blob(data))
+def _take(services: Services, member: bundle.Member) -> dict[str, Any]:
+    """Read one file and keep the recording; what it holds, or {"name", "error"}."""
+    try:
+        if member.problem:
+            raise member.problem
+        if not member.data:
+            raise UnreadableFile(f"{member.name} is empty; copy the file from the device again.")
+        recording = check_usable(services.jobs.engine.read(member.data, name=member.name))
+        return describe(recording, services.store.put_recording(recording))
+    except CountercheckError as problem:
+        return {"error": str(problem), "name": member.name}
+    except Exception as fault:
+        # without its message, which may quote the file
+        where = "".join(traceback.format_tb(fault.__traceback__))
+        log.error("reading an upload of %d bytes failed with %s at\n%s", len(member.data), type(fault).__name__, where)
+        sentence = f"{member.name} could not be read because of a fault of the program; the other files are not affected."
+        return {"error": sentence, "name": member.name}
 
 
 def _not_from_our_page() -> tuple[flask.Response, int] | None:

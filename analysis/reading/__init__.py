@@ -43,20 +43,11 @@ def read_many(data: bytes, *, name: str) -> list[Recording | CountercheckError]:
     name = clean_name(name)
     if not isinstance(data, (bytes, bytearray, memoryview)):
         return [UnreadableFile(f"{name}: expected the bytes of a file, got {type(data).__name__}.")]
-    data = bytes(data)
-    if not bundle.is_zip(data):
-        return [_read_one(data, name)]
-    try:
-        members = bundle.unzip(data, name=name)
-    except UnreadableFile as problem:
-        return [problem]
-    return [member.problem or _read_one(member.data, member.name) for member in members]
+    return [member.problem or _read_one(member.data, member.name) for member in bundle.unpack(bytes(data), name=name)]
 
 
 def _read_one(data: bytes, name: str) -> Recording | CountercheckError:
     try:
-        if bundle.is_gzip(data):
-            data = bundle.gunzip(data, name=name)
         return READERS[sniff(data, name=name)](data, name=name)
     except CountercheckError as problem:
         return problem

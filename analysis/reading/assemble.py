@@ -11,7 +11,7 @@ import pandas as pd
 from analysis.errors import UnreadableFile
 from analysis.reading import clock
 from analysis.reading.health import health
-from analysis.reading.naming import guess_label, guess_point
+from analysis.reading.naming import first_guesses
 from analysis.reading.recording import CHANNELS, Recording
 
 # A reading of zero throughout means nothing here: 0 deg C can last a whole winter ride.
@@ -58,8 +58,7 @@ def assemble(
     known["health"] = [line.to_dict() for line in report]
     known["clock"] = {"repeated": settled.repeated, "backward": settled.backward}
     known["records_read"] = len(values)
-    known["label_guess"] = guess_label(name)
-    known["point_guess"] = guess_point(name) or known.get("point_guess")
+    known |= first_guesses(name, known)
     return Recording(
         name=name,
         sha256=hashlib.sha256(data).hexdigest(),

@@ -19,11 +19,46 @@ ENCRYPTED = 0x1
 
 @dataclass(frozen=True, kw_only=True)
 class Member:
-    """One file of an archive: its bytes, or why they could not be had."""
+    """One plain file of an upload: its bytes, or why they could not be had."""
 
     name: str
     data: bytes = b""
     problem: UnreadableFile | None = None
+
+
+@dataclass
+class Room:
+    """How many bytes an upload may still unpack to; what was refused counts too, because it was unpacked as well."""
+
+    left: int
+
+    def take(self, chunk: bytes, name: str) -> None:
+        """Raises UnreadableFile when this is more than the upload may hold."""
+        self.left -= len(chunk)
+        if self.left < 0:
+            raise UnreadableFile(
+                f"{name} is left out: the upload unpacks to more than {megabytes(MAX_UPLOAD_BYTES)}, the limit per upload; "
+                "give this file by itself."
+            )
+
+
+def unpack(data: bytes, *, name: str) -> list[Member]:
+    """The plain files in what was given: itself, the one in a `.gz`, or every one in a `.zip`, in its order.
+
+    What cannot be had stands in the list with its problem, so that it does not cost the good ones. Raises nothing.
+    """
+    room = Room(left=MAX_UPLOAD_BYTES)
+    try:
+        return _unzip(data, name, room) if is_zip(data) else [Member(name=name, data=_plain(data, name, room))]
+    except UnreadableFile as problem:
+        return [Member(name=name, problem=problem)]
+
+
+def _plain(data: bytes, name: str, room: Room) -> bytes:
+    plain = _gunzip(data, name, room) if is_gzip(data) else data
+    if is_gzip(plain) or is_zip(plain):
+        raise UnreadableFile(f"{name} is an archive inside an archive; unpack it and give what is in it.")
+    return plain
 
 
 def is_gzip(data: bytes) -> bool:
@@ -36,7 +71,7 @@ def is_zip(data: bytes) -> bool:
     return data[:4] in (ZIP, EMPTY_ZIP)
 
 
-def gunzip(data: bytes, *, name: str) -> bytes:
+def _gunzip(data: bytes, name: str, room: Room) -> bytes:
     """The file inside a `.gz`. Raises UnreadableFile when it is damaged or crosses a ceiling.
 
     A stream that breaks off gives what came before; the reader of the format then says what is missing.
@@ -53,7 +88,8 @@ def gunzip(data: bytes, *, name: str) -> bytes:
                 return b"".join(out)
             left = stream.unconsumed_tail or stream.unused_data
             size += len(chunk)
-            _check_size(size, len(data), name, MAX_FILE_BYTES)
+            room.take(chunk, name)
+            _check_size(size, len(data), name)
             out.append(chunk)
             if not chunk and not left:
                 break
@@ -62,7 +98,7 @@ def gunzip(data: bytes, *, name: str) -> bytes:
     return b"".join(out)
 
 
-def unzip(data: bytes, *, name: str) -> list[Member]:
+def _unzip(data: bytes, name: str, room: Room) -> list[Member]:
     """Every file of a `.zip`, in its order. Raises UnreadableFile when the archive itself is unusable."""
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
@@ -73,19 +109,18 @@ def unzip(data: bytes, *, name: str) -> list[Member]:
         raise UnreadableFile(f"{name} is an empty zip archive; put the recordings into it.")
     if len(entries) > MAX_FILES:
         raise UnreadableFile(f"{name} holds {len(entries)} files, the limit is {MAX_FILES}; leave out what is no recording.")
-    members, total = [], 0
+    members = []
     for entry, label in zip(entries, _labels([e.filename for e in entries]), strict=True):
         try:
-            content = _extract(archive, entry, label, MAX_UPLOAD_BYTES - total)
+            content = _plain(_extract(archive, entry, label, room), label, room)
         except UnreadableFile as problem:
             members.append(Member(name=label, problem=problem))
             continue
-        total += len(content)
         members.append(Member(name=label, data=content))
     return members
 
 
-def _extract(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, name: str, room: int) -> bytes:
+def _extract(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, name: str, room: Room) -> bytes:
     if entry.flag_bits & ENCRYPTED:
         raise UnreadableFile(f"{name} is locked with a password; pack it again without one.")
     out, size = [], 0
@@ -93,18 +128,19 @@ def _extract(archive: zipfile.ZipFile, entry: zipfile.ZipInfo, name: str, room: 
         with archive.open(entry) as stream:
             while chunk := stream.read(CHUNK):
                 size += len(chunk)
-                _check_size(size, entry.compress_size, name, min(MAX_FILE_BYTES, room))
+                room.take(chunk, name)
+                _check_size(size, entry.compress_size, name)
                 out.append(chunk)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, ValueError, OSError, RuntimeError):
         raise UnreadableFile(f"{name} is damaged inside its zip archive; pack it again or give it by itself.") from None
     return b"".join(out)
 
 
-def _check_size(size: int, packed: int, name: str, limit: int) -> None:
-    if size > limit:
+def _check_size(size: int, packed: int, name: str) -> None:
+    if size > MAX_FILE_BYTES:
         raise UnreadableFile(
-            f"{name} unpacks to more than {megabytes(limit)}; the limits are {megabytes(MAX_FILE_BYTES)} per file and "
-            f"{megabytes(MAX_UPLOAD_BYTES)} per upload."
+            f"{name} unpacks to more than {megabytes(MAX_FILE_BYTES)}, the limit per file; a single ride is far smaller, "
+            "check that it is the right one."
         )
     if size > CHUNK and size > MAX_RATIO * max(packed, 1):
         raise UnreadableFile(

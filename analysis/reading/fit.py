@@ -31,9 +31,6 @@ def read_fit(data: bytes, *, name: str) -> Recording:
     absolute = middle >= FIRST_DATE
     near = np.abs(stamps - middle) <= MAX_SPAN_S  # without stamps that damage moved far away
     known = fit_facts.facts(content, float(stamps[near].min()))
-    kinds = {sensor.get("device_type") for sensor in known.get("sensors", [])}
-    if fit_facts.FITNESS_EQUIPMENT in kinds and fit_facts.BIKE_POWER not in kinds:
-        known["point_guess"] = "trainer"
     return assemble(
         data=data,
         name=name,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Mapping
+from typing import Any
 
 # Public on purpose: the hash only keeps serial numbers out of pages and files, so that two recordings of one sensor can
 # still be matched; short enough that many serial numbers share each value.
@@ -22,6 +24,9 @@ POINT_WORDS = {
     "trainer": "trainer", "hometrainer": "trainer", "turbo": "trainer",
     "roller": "roller", "rollers": "roller",
 }  # fmt: skip
+
+# Device types that a file may state for a sensor: a trainer without a power meter beside it is what measured.
+BIKE_POWER, FITNESS_EQUIPMENT = 11, 17
 
 _SUFFIX = re.compile(r"(\.(fit|csv|tsv|txt|tcx|gpx|gz|zip|xml))+$", re.IGNORECASE)
 _DATE = re.compile(
@@ -54,6 +59,13 @@ def guess_point(name: str) -> str | None:
     words = re.findall(r"[a-z]+", _SUFFIX.sub("", clean_name(name)).lower())
     found = {POINT_WORDS[w] for w in words if w in POINT_WORDS}
     return found.pop() if len(found) == 1 else None
+
+
+def first_guesses(name: str, facts: Mapping[str, Any]) -> dict[str, str | None]:
+    """Label and measuring point to start from: the file's name first, then what its sensors are."""
+    kinds = {sensor.get("device_type") for sensor in facts.get("sensors", [])}
+    by_sensors = "trainer" if FITNESS_EQUIPMENT in kinds and BIKE_POWER not in kinds else None
+    return {"label_guess": guess_label(name), "point_guess": guess_point(name) or by_sensors}
 
 
 def hash_serial(serial: object) -> str:

@@ -47,7 +47,7 @@ recordings = Table(
     metadata,
     Column("trial_id", ForeignKey("trial.trial_id", ondelete="CASCADE"), primary_key=True),
     Column("position", Integer, primary_key=True, autoincrement=False),
-    Column("sha256", String(64), nullable=False, index=True),
+    Column("sha256", String(64), nullable=False, index=True),  # of what is kept, not of the file that was uploaded
     Column("name", String(200), nullable=False),
 )
 setups = Table(

@@ -12,12 +12,15 @@ from datetime import UTC, datetime
 
 from sqlalchemy import URL, Connection, insert, select, update
 
+from analysis.errors import UnreadableFile
+from analysis.reading.packed import pack, unpack
+from analysis.reading.recording import Recording
 from analysis.setup import Setup, setup_from_dict
 from app.settings import Settings
 from app.store import database as db
 from app.store.blobs import Blobs
 from app.store.folders import own_folder
-from app.store.problems import ChangedMeanwhile, NoSuchTrial
+from app.store.problems import ChangedMeanwhile, DamagedBlob, NoSuchTrial, StoreProblem
 from app.store.results import Results
 
 # Random bytes behind a reader's address and an owner's key: 192 and 256 bit, above the 128 that design.md asks for.
@@ -35,7 +38,7 @@ class NewTrial:
 
 @dataclass(frozen=True, kw_only=True)
 class StoredTrial:
-    """A trial as kept; `recordings` are (sha256, file name) in the order given."""
+    """A trial as kept; `recordings` are (id of the kept recording, file name) in the order given."""
 
     trial_id: str
     recordings: tuple[tuple[str, str], ...]
@@ -54,19 +57,27 @@ class Store:
         self._blobs = Blobs(folder / "recordings")
         self.results = Results(settings.cache_dir, size_bytes=settings.cache_bytes)
 
-    def put_blob(self, data: bytes) -> str:
-        """Keep a recording's bytes for good; returns their SHA-256."""
-        return self._blobs.put(data)
+    def put_recording(self, recording: Recording) -> str:
+        """Keep a recording as it was read, for good; returns its id, the SHA-256 of what is kept.
 
-    def get_blob(self, sha256: str) -> bytes:
-        """Raises MissingBlob or DamagedBlob."""
-        return self._blobs.get(sha256)
+        The same content gives the same id, whatever the file was called. Raises TypeError where it holds no plain numbers.
+        """
+        return self._blobs.put(pack(recording))
 
-    def has_blob(self, sha256: object) -> bool:
-        return sha256 in self._blobs
+    def recording(self, recording_id: str, name: str) -> Recording:
+        """A kept recording under this name. Raises MissingBlob or DamagedBlob, naming it."""
+        try:
+            return unpack(self._blobs.get(recording_id), name=name)
+        except StoreProblem as problem:
+            raise type(problem)(f"{name}: {problem}") from None
+        except UnreadableFile as problem:
+            raise DamagedBlob(str(problem)) from None
+
+    def has_recording(self, recording_id: object) -> bool:
+        return recording_id in self._blobs
 
     def create_trial(self, recordings: Sequence[tuple[str, str]], setup: Setup) -> NewTrial:
-        """Keep a trial of (sha256, name) pairs. Raises MissingBlob when one of them was never uploaded."""
+        """Keep a trial of (id, name) pairs. Raises MissingBlob when one of them was never uploaded."""
         for sha256, _ in recordings:
             self._blobs.get(sha256)
         new = NewTrial(trial_id=secrets.token_urlsafe(ID_BYTES), owner_key=secrets.token_urlsafe(KEY_BYTES))

@@ -10,6 +10,7 @@ import json
 import re
 from dataclasses import replace
 
+import pretend
 import pytest
 from asking import OURS, finished, make, send
 
@@ -125,8 +126,9 @@ def callback_body(app, client, output: str, inputs: dict, states: dict) -> dict:
 def test_the_changing_callback_refuses_whoever_lacks_the_key(app, client, services):
     trial_id = make(client, b"power 200", b"power 205").get_json()["id"]
     before = services.store.trial(trial_id)
+    rows = {key: {"label": name[0]} for key, name in before.recordings}
     body = callback_body(
-        app, client, f"{ids.EDIT_PROBLEM}.children", {ids.EDIT_SAVE: 1}, {ids.TRIAL: trial_id, ids.EDIT_TITLE: "mine now"}
+        app, client, f"{ids.EDIT_PROBLEM}.children", {ids.EDIT_FORM: {"rows": rows, "title": "mine now"}}, {ids.TRIAL: trial_id}
     )
     stranger = client.application.test_client()
     answer = stranger.post("/_dash-update-component", json=body)
@@ -134,6 +136,7 @@ def test_the_changing_callback_refuses_whoever_lacks_the_key(app, client, servic
     assert services.store.trial(trial_id) == before
     # the referee works: with the key the same request gets past that refusal
     assert "Only the owner" not in client.post("/_dash-update-component", json=body).text
+    assert services.store.trial(trial_id).setup.title == "mine now"
 
 
 # --- pages, headers, hosts
@@ -283,7 +286,7 @@ def test_the_delta_table_downloads_as_csv(client):
 def test_a_download_of_a_failed_trial_says_why(client):
     trial_id = make(client, b"power 200", b"power 205").get_json()["id"]
     store = client.application.config[CONFIG_KEY].store
-    bad = [(store.put_blob(b"rubbish"), "x.line"), (store.put_blob(b"power 1"), "y.line")]
+    bad = [(pretend.kept(store, "silent 1"), "x.line"), (pretend.kept(store, "power 1"), "y.line")]
     trial_id = store.create_trial(bad, Setup()).trial_id
     answer = finished(client, links.result_path(trial_id))
     assert answer.status_code == 422

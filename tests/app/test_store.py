@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import errno
+import gzip
+import hashlib
 import os
 import sqlite3
 import stat
@@ -11,12 +13,14 @@ import sys
 from pathlib import Path
 
 import pytest
+from pretend import kept, recording
 from sqlalchemy import text
 
 from analysis.setup import DeviceSetup, PlanStep, Setup
 from app.settings import Settings
 from app.store import ChangedMeanwhile, DamagedBlob, MissingBlob, NoSuchTrial, Store, UnusableStore
 from app.store import database as db
+from app.store.blobs import Blobs
 from app.store.folders import kept_secret
 
 FULL = Setup(
@@ -32,51 +36,77 @@ def files_in(folder: Path) -> list[Path]:
     return [p for p in folder.rglob("*") if p.is_file()]
 
 
-def test_a_blob_comes_back_as_it_was_and_is_kept_once(store, settings):
+@pytest.fixture
+def blobs(store, settings) -> Blobs:
+    return Blobs(settings.data_dir / "recordings")
+
+
+def test_a_blob_comes_back_as_it_was_and_is_kept_once(blobs, settings):
     data = os.urandom(100_000)
-    assert store.put_blob(data) == store.put_blob(data)
-    assert store.get_blob(store.put_blob(data)) == data
+    assert blobs.put(data) == blobs.put(data) == hashlib.sha256(data).hexdigest()
+    assert blobs.get(blobs.put(data)) == data
     assert len(files_in(settings.data_dir / "recordings")) == 1
 
 
 @pytest.mark.parametrize("step", ["fsync", "replace"])
-def test_a_blob_is_whole_or_absent_when_the_disk_fills_up(store, settings, monkeypatch, step):
+def test_a_blob_is_whole_or_absent_when_the_disk_fills_up(blobs, settings, monkeypatch, step):
     def full(*_):
         raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr(*((os, "fsync") if step == "fsync" else (Path, "replace")), full)
     with pytest.raises(OSError, match="No space"):
-        store.put_blob(b"half of a ride")
+        blobs.put(b"half of a ride")
     assert files_in(settings.data_dir / "recordings") == []
 
 
-def test_a_blob_is_synced_before_it_gets_its_name(store, monkeypatch):
+def test_a_blob_is_synced_before_it_gets_its_name(blobs, monkeypatch):
     # The order POSIX asks for: data on disk, then the rename, then the folder that holds the name.
     steps = []
     fsync, replace = os.fsync, Path.replace
     monkeypatch.setattr(os, "fsync", lambda fd: (steps.append(stat.S_ISDIR(os.fstat(fd).st_mode)), fsync(fd))[1])
     monkeypatch.setattr(Path, "replace", lambda a, b: (steps.append("rename"), replace(a, b))[1])
-    store.put_blob(b"ride")
+    blobs.put(b"ride")
     assert steps[:3] == [False, "rename", True]
 
 
-def test_a_blob_that_rotted_on_disk_is_noticed(store, settings):
-    sha256 = store.put_blob(b"power 200")
+@pytest.mark.parametrize("rot", [lambda b: b"power 201", lambda b: gzip.compress(b"power 201"), lambda b: b[:-5], lambda b: b""])
+def test_a_recording_that_rotted_on_disk_is_noticed_and_named(store, settings, rot):
+    kept_id = kept(store, "power 200")
     (path,) = files_in(settings.data_dir / "recordings")
-    path.write_bytes(b"power 201")
-    with pytest.raises(DamagedBlob, match="damaged on disk"):
-        store.get_blob(sha256)
+    path.write_bytes(rot(path.read_bytes()))
+    with pytest.raises(DamagedBlob, match=r"hub\.line.*damaged on disk"):
+        store.recording(kept_id, "hub.line")
+
+
+def test_what_an_early_version_kept_is_a_sentence_and_a_line_in_the_log(store, settings, caplog):
+    upload = b"the bytes of a file as they came"
+    kept_id = hashlib.sha256(upload).hexdigest()
+    path = settings.data_dir / "recordings" / kept_id[:2] / kept_id
+    path.parent.mkdir()
+    path.write_bytes(upload)
+    with pytest.raises(MissingBlob, match=r"hub\.line.*early version.*new trial"):
+        store.recording(kept_id, "hub.line")
+    Store(settings).close()
+    assert "early version" in caplog.text
+    assert "delete" in caplog.text
+
+
+def test_the_same_content_under_two_names_is_kept_once(store, settings):
+    one, other = (store.put_recording(recording(b"power 200", name)) for name in ("hub.line", "left pedals.line"))
+    assert one == other
+    assert len(files_in(settings.data_dir / "recordings")) == 1
+    assert store.recording(one, "left pedals.line").facts["label_guess"] == "left pedals line"
 
 
 @pytest.mark.parametrize("name", ["../trials.sqlite3", "/etc/passwd", "", "ab", "A" * 64, "0" * 64 + "/..", "0" * 64])
 def test_a_blob_is_found_by_its_hash_and_by_nothing_else(store, name):
-    assert not store.has_blob(name)
+    assert not store.has_recording(name)
     with pytest.raises(MissingBlob):
-        store.get_blob(name)
+        store.recording(name, "x")
 
 
 def test_others_can_read_nothing(store, settings):
-    store.put_blob(b"x")
+    kept(store, "power 3")
     for folder in (settings.data_dir, settings.cache_dir, settings.data_dir / "recordings"):
         assert stat.S_IMODE(folder.stat().st_mode) == 0o700, folder
 
@@ -96,7 +126,7 @@ def test_a_file_where_the_data_folder_should_be_is_one_sentence(tmp_path):
 
 def test_a_trial_survives_a_restart_whole(settings):
     first = Store(settings)
-    pairs = [(first.put_blob(b"a"), "a.line"), (first.put_blob(b"b"), "b.line")]
+    pairs = [(kept(first, "power 1"), "a.line"), (kept(first, "power 2"), "b.line")]
     new = first.create_trial(pairs, FULL)
     first.close()
     again = Store(settings)
@@ -108,8 +138,8 @@ def test_a_trial_survives_a_restart_whole(settings):
 
 def test_a_trial_of_something_never_uploaded_is_refused_and_leaves_nothing(store):
     with pytest.raises(MissingBlob):
-        store.create_trial([(store.put_blob(b"a"), "a"), ("0" * 64, "b")], Setup())
-    assert store.find_trial([(store.put_blob(b"a"), "a"), ("0" * 64, "b")], Setup()) is None
+        store.create_trial([(kept(store, "power 1"), "a"), ("0" * 64, "b")], Setup())
+    assert store.find_trial([(kept(store, "power 1"), "a"), ("0" * 64, "b")], Setup()) is None
 
 
 def test_every_set_up_is_kept_and_the_last_one_counts(bench):
@@ -137,7 +167,7 @@ def test_changing_a_trial_that_does_not_exist_says_so(store):
 
 def test_a_copy_of_the_disk_holds_no_owner_key(settings):
     store = Store(settings)
-    new = store.create_trial([(store.put_blob(b"a"), "a"), (store.put_blob(b"b"), "b")], Setup())
+    new = store.create_trial([(kept(store, "power 1"), "a"), (kept(store, "power 2"), "b")], Setup())
     later = store.new_owner_key(new.trial_id)
     store.close()
     disk = b"".join(p.read_bytes() for p in files_in(settings.data_dir))
@@ -147,7 +177,7 @@ def test_a_copy_of_the_disk_holds_no_owner_key(settings):
 
 
 def test_only_a_trials_own_keys_open_it(store):
-    pairs = [(store.put_blob(b"a"), "a"), (store.put_blob(b"b"), "b")]
+    pairs = [(kept(store, "power 1"), "a"), (kept(store, "power 2"), "b")]
     one, other = store.create_trial(pairs, Setup()), store.create_trial(pairs, Setup())
     later = store.new_owner_key(one.trial_id)
     assert store.owner_of(one.trial_id, one.owner_key)
@@ -157,7 +187,7 @@ def test_only_a_trials_own_keys_open_it(store):
 
 
 def test_addresses_and_keys_carry_at_least_128_bit(store):
-    pairs = [(store.put_blob(b"a"), "a"), (store.put_blob(b"b"), "b")]
+    pairs = [(kept(store, "power 1"), "a"), (kept(store, "power 2"), "b")]
     made = [store.create_trial(pairs, Setup()) for _ in range(50)]
     texts = [m.trial_id for m in made] + [m.owner_key for m in made]
     assert len(set(texts)) == 100
@@ -200,13 +230,14 @@ def test_a_file_that_is_no_database_is_one_sentence(settings):
 def test_workers_that_start_together_share_one_fresh_store(settings):
     code = (
         "import sys; from app.settings import Settings; from app.store import Store; "
-        "from app.store.folders import kept_secret; from analysis.setup import Setup\n"
+        "from app.store.folders import kept_secret; from analysis.setup import Setup; from pretend import kept\n"
         "s = Settings.from_environment(data_dir=sys.argv[1], environ={}); store = Store(s)\n"
-        "t = store.create_trial([(store.put_blob(b'a'), 'a'), (store.put_blob(b'b'), 'b')], Setup())\n"
+        "t = store.create_trial([(kept(store, 'power 1'), 'a'), (kept(store, 'power 2'), 'b')], Setup())\n"
         "print(t.trial_id, kept_secret(s.data_dir))"
     )
     command = [sys.executable, "-c", code, str(settings.data_dir)]
-    workers = [subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) for _ in range(3)]
+    env = os.environ | {"PYTHONPATH": str(Path(__file__).parent)}
+    workers = [subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env) for _ in range(3)]
     told = [worker.communicate(timeout=60) for worker in workers]
     assert [worker.returncode for worker in workers] == [0, 0, 0], told
     lines = [out.split() for out, _ in told]

@@ -14,13 +14,13 @@ def test_an_upload_says_what_it_holds_and_guesses_the_rest(client, services):
     answer = send(client, b"power 200", "2026-01-17 rear hub é.line")
     about = answer.get_json()
     assert answer.status_code == 200
-    assert about["id"] == hashlib.sha256(b"power 200").hexdigest()
+    assert about["sha256"] == hashlib.sha256(b"power 200").hexdigest()
     assert about["name"] == "2026-01-17 rear hub é.line"
     assert (about["point_guess"], about["firmware_guess"], about["samples"]) == ("hub", "3.1", 120)
     assert "hub" in about["label_guess"]
     assert about["start_utc"] == "2023-11-14T22:13:20Z"
     assert about["duration_s"] == 119.0
-    assert services.store.get_blob(about["id"]) == b"power 200"
+    assert services.store.recording(about["id"], "hub.line").sha256 == about["sha256"]
 
 
 def test_an_upload_in_a_form_is_taken_too(client):

@@ -8,6 +8,7 @@ from urllib.parse import quote
 import pytest
 from asking import OURS, settled
 
+from analysis.reading import read
 from analysis.setup import setup_from_toml
 from app import cli, links
 from app.jobs import Jobs, Ready
@@ -50,7 +51,7 @@ def test_files_sent_to_the_page_give_what_the_command_line_gives(real_app, tmp_p
 def test_a_lost_cache_gives_the_same_bytes_again(real_app):
     services = real_app.server.config[CONFIG_KEY]
     store = services.store
-    pairs = [(store.put_blob((sample_dir() / name).read_bytes()), name) for name in FILES]
+    pairs = [(store.put_recording(read((sample_dir() / name).read_bytes(), name=name)), name) for name in FILES]
     trial_id = store.create_trial(pairs, setup_from_toml((sample_dir() / "setup.toml").read_text())).trial_id
     key = f"result:{services.jobs.key_of(store.trial(trial_id))}"
     assert isinstance(settled(services.jobs, trial_id, within_s=120), Ready)
@@ -60,17 +61,6 @@ def test_a_lost_cache_gives_the_same_bytes_again(real_app):
     assert isinstance(settled(restarted, trial_id, within_s=120), Ready)
     assert store.results.get(key) == first
     restarted.close()
-
-
-def test_the_file_and_the_kept_reading_of_it_give_equal_recordings(real_app):
-    services = real_app.server.config[CONFIG_KEY]
-    sha256 = services.store.put_blob((sample_dir() / "pedals.fit").read_bytes())
-    fresh = services.jobs.read(sha256, "pedals.fit")
-    kept = services.jobs.read(sha256, "pedals.fit")
-    assert kept is not fresh
-    assert kept.samples.equals(fresh.samples)
-    assert json.dumps(kept.facts, sort_keys=True) == json.dumps(fresh.facts, sort_keys=True)
-    assert (kept.channels, kept.warnings, kept.interval_s) == (fresh.channels, fresh.warnings, fresh.interval_s)
 
 
 def texts(tree) -> list[str]:
@@ -101,4 +91,5 @@ def test_the_page_of_a_finished_trial_shows_its_headline_at_once(real_app):
         "state": [],
     }
     page = texts(client.post("/_dash-update-component", json=body).get_json())
-    assert answer.open_trial.report["headline"].replace("\u202f", " ") in "".join(page).replace("\u202f", " ")
+    shown = "".join(page).replace("\u202f", " ").replace("\u00a0", " ")  # numbers and units are held together on the page
+    assert answer.open_trial.report["headline"].replace("\u202f", " ") in shown

@@ -167,6 +167,9 @@ def test_all_files_of_an_upload_share_one_ceiling(monkeypatch):
     ride = w.ride([int(p) for p in RNG.integers(0, 400, 2000)])
     found = read_many(_zip({f"{i}.fit": ride for i in range(3)}), name="a.zip")
     assert [isinstance(r, Exception) for r in found] == [False, False, True] and "per upload" in str(found[2])
+    # what is packed once more counts when it is unpacked
+    found = read_many(_zip({f"{i}.fit.gz": gzip.compress(ride) for i in range(3)}), name="a.zip")
+    assert "per upload" in str(found[2])
 
 
 def test_a_locked_zip_says_so():

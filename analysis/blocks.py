@@ -101,17 +101,19 @@ def find_blocks(consensus: Consensus) -> tuple[Block, ...]:
     hold_id = np.zeros(n, int)
     for i, (first, last) in enumerate(find_holds(power, blocked=gap | idle, cadence_rpm=consensus.cadence_rpm), start=1):
         code[first:last], hold_id[first:last] = "steady", i
-    for first, last in _surges(power, blocked=gap | idle | (hold_id > 0)):
+    for first, last in _surges(power, still=gap | idle, blocked=gap | idle | (hold_id > 0)):
         code[first:last] = "transient"
     code[idle], code[gap] = "idle", "gap"
     code, hold_id = _with_edges(power, code, hold_id)
     return with_names(_assembled(consensus, power, code, hold_id))
 
 
-def _surges(power: Floats, *, blocked: np.ndarray) -> list[tuple[int, int]]:
+def _surges(power: Floats, *, still: np.ndarray, blocked: np.ndarray) -> list[tuple[int, int]]:
     """Short efforts well above what is ridden around them, from half-height to half-height and a little more."""
     quick = ndimage.uniform_filter1d(power, 3, mode="nearest")
-    background = ndimage.percentile_filter(power, SURGE_BACKGROUND_PCT, SURGE_WINDOW_S, mode="nearest")
+    background = np.zeros(power.size)
+    if not still.all():  # a stop beside an effort says nothing of what it stands out of
+        background[~still] = ndimage.percentile_filter(power[~still], SURGE_BACKGROUND_PCT, SURGE_WINDOW_S, mode="nearest")
     high = (quick > SURGE_RATIO * background) & (quick > background + SURGE_EXTRA_W) & ~blocked
     found = []
     for first, last in runs(high):

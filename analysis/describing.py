@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from scipy.cluster.hierarchy import fcluster, linkage
 
 from analysis.blocks import Block
 from analysis.holds import MIN_STEP_FRAC, fluctuation
@@ -26,15 +27,13 @@ def described(trial: Trial, blocks: Sequence[Block]) -> tuple[Block, ...]:
 
 
 def _level_groups(blocks: Sequence[Block]) -> dict[str, str]:
-    """Block id -> its level as a reviewer would say it; holds closer than what counts as a step are one level."""
-    held = sorted((b.level_w, b.id) for b in blocks if b.kind == "steady" and b.level_w)
-    groups: list[list[tuple[float, str]]] = []
-    for level, block in held:
-        if groups and level < (1 + MIN_STEP_FRAC) * float(np.mean([w for w, _ in groups[-1]])):
-            groups[-1].append((level, block))
-        else:
-            groups.append([(level, block)])
-    return {block: f"{np.mean([w for w, _ in group]):.0f} W" for group in groups for _, block in group}
+    """Block id -> its level as a reviewer would say it; no two of one group differ by as much as a step."""
+    held = [b for b in blocks if b.kind == "steady" and b.level_w and b.level_w > 0]
+    level = np.array([b.level_w for b in held])
+    if len(held) < 2:
+        return {b.id: f"{b.level_w:.0f} W" for b in held}
+    group = fcluster(linkage(np.log(level)[:, None], "complete"), np.log1p(MIN_STEP_FRAC), "distance")
+    return {b.id: f"{level[group == g].mean():.0f} W" for b, g in zip(held, group, strict=True)}
 
 
 def _fixed_in(trial: Trial, block: Block) -> tuple[str, ...]:

@@ -34,6 +34,8 @@ MIN_LAPS, MIN_LAP_S = 3, 10.0
 DISTANCE_LAPS = frozenset({"distance", "position_start", "position_lap", "position_waypoint", "position_marked"})
 # Steps of one level that one hold may stand for.
 MAX_JOINED = 6
+# Blocks that one planned pattern may stand for: five of the sync pattern and two to spare.
+MAX_PARTS = 7
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,13 +152,16 @@ def _pairs(plan: Sequence[PlanStep], blocks: Sequence[Block]) -> dict[int, tuple
             if i and j:
                 joined = range(1, min(MAX_JOINED, i) + 1)
                 options += [(total[i - c, j - 1] + _cost(plan[i - c : i], blocks[j - 1]), (i - c, j - 1)) for c in joined]
+                parts = range(2, min(MAX_PARTS, j) + 1)
+                options += [(total[i - 1, j - c] + _cost_of_parts(plan[i - 1], blocks[j - c : j]), (i - 1, j - c)) for c in parts]
             if options:
                 total[i, j], came[i, j] = min(options)
     found, at = {}, (n, m)
     while at != (0, 0):
         before = came[at]
         if before[1] < at[1] and before[0] < at[0]:
-            found[before[1]] = tuple(range(before[0], at[0]))
+            for block in range(before[1], at[1]):
+                found[block] = tuple(range(before[0], at[0]))
         at = before
     return found
 
@@ -170,6 +175,14 @@ def _cost(steps: Sequence[PlanStep], block: Block) -> float:
     if first.target_w and block.level_w and first.kind == "steady":
         cost += LEVEL_COST * max(abs(math.log(max(block.level_w, 1.0) / first.target_w)) - FREE_LEVEL, 0.0)
     return cost
+
+
+def _cost_of_parts(step: PlanStep, parts: Sequence[Block]) -> float:
+    """A planned pattern of short efforts and rests stands for all of them together."""
+    kinds = [b.kind for b in parts]
+    if step.kind != "transient" or {kinds[0], kinds[-1]} != {"transient"} or not set(kinds) <= {"transient", "idle", "free"}:
+        return math.inf
+    return LENGTH_COST * abs(math.log((parts[-1].end_s - parts[0].start_s) / step.duration_s))
 
 
 def _one_level(steps: Sequence[PlanStep]) -> bool:

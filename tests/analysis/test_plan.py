@@ -6,7 +6,7 @@ from protocols import FAST, recorded, step
 from analysis.blocks import find_blocks
 from analysis.plan import match_plan, plan_from, plan_of
 from analysis.setup import PlanStep
-from sample_data.ride_model import ride
+from sample_data.ride_model import ride, sync_pattern
 
 
 def holds(*levels_w, easy_s=60):
@@ -61,6 +61,17 @@ def test_a_repeated_step_is_named_by_what_it_is(seed):
     assert [n for n in names(got) if n.startswith("rung")] == ["rung 1", "rung 2", "rung 3", "rung 4"]
     assert len(names(got)) == 5
     assert not got.not_ridden
+
+
+def test_a_planned_pattern_stands_for_its_efforts_and_rests():
+    """One planned step of 60 s, ridden as three efforts and two rests."""
+    ridden = [step("roll in", 180, 110, "free"), *sync_pattern(), *PLAN]
+    plan = [step("roll in", 180, 110, "free"), step("opening sync", 60, 0, "transient"), *PLAN]
+    for seed in range(3):
+        got = matched(plan, ridden, seed)
+        sync = [b for b in got.blocks if b.name == "opening sync"]
+        assert (sync[0].start_s, sync[-1].end_s) == (pytest.approx(180, abs=4), pytest.approx(240, abs=4))
+        assert not got.not_ridden
 
 
 def test_names_are_told_apart_from_the_plans():

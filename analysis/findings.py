@@ -121,7 +121,7 @@ def _from_cause(seen: Evidence, cause: Cause, trial: Trial) -> Finding:
         "cadence": f"from {low} % at {first} rpm to {high} % at {last} rpm",
         "offset": f"from {low} % at {first} {at} to {high} % at {last} {at}",
         "single-sided": f"from {low} % at a left share of {100 * cause.low_at:.0f} % to {high} % at {100 * cause.high_at:.0f} %",
-        "steady-bias": f"{high} % while power is held, {low} % while riding along",
+        "steady-bias": _only_held(seen) or f"while power is held, {low} % while riding along",
     }
     short = shorts[cause.code]
     texts = {
@@ -136,7 +136,10 @@ def _from_cause(seen: Evidence, cause: Cause, trial: Trial) -> Finding:
             f"{label} against {trial.reference}: the difference follows the left share as that of a device that measures the "
             f"{'left' if cause.size > 0 else 'right'} side and doubles it, {short}."
         ),
-        "steady-bias": f"{label} against {trial.reference}: {size} % ({span}) only while power is held, {short}.",
+        "steady-bias": (
+            f"{label} against {trial.reference}: {size} % ({span}) more while power is held than while riding along, {high} % "
+            f"against {low} %."
+        ),
     }
     evidence = [
         f"It takes away {100 * cause.explained_frac:.0f} % of what a constant ratio leaves unexplained (t = {cause.t:.1f})."
@@ -148,6 +151,12 @@ def _from_cause(seen: Evidence, cause: Cause, trial: Trial) -> Finding:
         code=cause.code, label=label, size=cause.size, unit=cause.unit, ci=cause.ci, text=texts[cause.code], short=short,
         strength="clear" if abs(cause.t) >= CLEAR_T else "likely", evidence=tuple(evidence),
     )  # fmt: skip
+
+
+def _only_held(seen: Evidence) -> str | None:
+    """ "Not otherwise" only where the free riding is known to lie within what is allowed for."""
+    free = seen.by_kind.get("free")
+    return "while power is held, and not otherwise" if free is not None and free.verdict == "within" else None
 
 
 def _gain(trial: Trial, seen: Evidence) -> list[Finding]:

@@ -10,6 +10,10 @@ from analysis.verdict import signed
 
 _RANK = {"outside": 0, "unsettled": 1, "within": 2}
 _MOVING = ("drift", "temperature")
+_NEXT = ("gained-power", "single-sided", "lag", "dropouts", "stuck", "smoothing")
+BOTH_RISE = "Time and temperature moved together; this trial cannot tell which of the two it is."
+# Longer than this a headline is no longer taken in at one look; the other devices are then told together.
+MAX_HEADLINE = 200
 
 
 def headline(reference: str, summaries: Sequence[tuple[str, str, JudgedDelta]], findings: Sequence[Finding]) -> str:
@@ -25,14 +29,18 @@ def headline(reference: str, summaries: Sequence[tuple[str, str, JudgedDelta]], 
     moving = [item for item in ordered if item[0] in _moving(findings)]
     label, kind, judged = moving[0] if moving and ordered[0][2].verdict != "outside" else ordered[0]
     sentence = _about(label, reference, kind, judged, [f for f in findings if f.label == label])
-    others = [_aside(other, j) for other, _, j in summaries if other != label]
-    return f"{sentence[0].upper()}{sentence[1:]}{'; ' + '; '.join(others) if others else ''}."
+    others = [(other, j) for other, _, j in summaries if other != label]
+    start = f"{sentence[0].upper()}{sentence[1:]}"
+    whole = "; ".join([start, *(_aside(*one) for one in others)]) + "."
+    return whole if len(whole) <= MAX_HEADLINE or len(others) < 2 else "; ".join([start, *_together(others)]) + "."
 
 
 def second_sentence(findings: Sequence[Finding], scope: str) -> str:
-    """The clearest findings that the headline does not hold, and how far the result reaches."""
-    rest = [f.text for f in findings if f.code in ("lag", "gained-power", "dropouts", "stuck", "smoothing")][:2]
-    return " ".join([*rest, scope])
+    """The clearest findings that the headline does not hold, what it cannot tell, and how far the result reaches."""
+    rest = [f.text for f in findings if f.code in _NEXT and f.strength == "clear"]
+    rest += [f.text for f in findings if f.code in _NEXT and f.strength != "clear"]
+    doubt = [BOTH_RISE] if any(f.code in _MOVING for f in findings) else []
+    return " ".join([*rest[:2], *doubt, scope])
 
 
 def _moving(findings: Sequence[Finding]) -> set[str]:
@@ -45,7 +53,9 @@ def _about(label: str, reference: str, kind: str, judged: JudgedDelta, findings:
     if judged.delta_pct is None or judged.delta_pct_ci is None:
         return f"{label} and {reference} share too little power to be compared"
     if first is not None and first.code in _MOVING:
-        grows = "climbs" if first.size > 0 else "falls"
+        grows = ("climbs" if first.size > 0 else "falls") if first.strength == "clear" else (
+            "seems to climb" if first.size > 0 else "seems to fall"
+        )  # fmt: skip
         return f"{label} against {reference}: the difference {grows} {first.short}; claims and drivetrain loss explain {band}"
     low, high = judged.delta_pct_ci
     reads = (
@@ -62,9 +72,18 @@ def _about(label: str, reference: str, kind: str, judged: JudgedDelta, findings:
 def _when(kind: str, first: Finding | None) -> str:
     if kind != "steady":
         return "over the whole ride"
-    return (
-        "while power is held, and not otherwise" if first is not None and first.code == "steady-bias" else "while power is held"
-    )
+    return first.short if first is not None and first.code == "steady-bias" else "while power is held"
+
+
+def _together(others: Sequence[tuple[str, JudgedDelta]]) -> list[str]:
+    """The other devices by verdict, so that the sentence stays short."""
+    words = {"outside": "outside their allowance as well", "unsettled": "not settled", "within": "within their allowance"}
+    found = []
+    for verdict, word in words.items():
+        those = [label for label, judged in others if judged.verdict == verdict]
+        if those:
+            found.append(f"{', '.join(those)}: {word if len(those) > 1 else word.replace('their', 'its')}")
+    return found
 
 
 def _aside(label: str, judged: JudgedDelta) -> str:

@@ -97,7 +97,7 @@ def find(channel: str, device: Grid, reference: Grid, *, near_s: float | None, p
     """
     offset = reference.start_s - device.start_s
     near = None if near_s is None else (near_s - offset, PATTERN_REACH_S)
-    match = best_match(device.value, reference.value, near=near)
+    match = best_match(device.value, reference.value, near=near, ready=(device.prepared, reference.prepared))
     if match is None:
         return None
     shift = match.lag + offset

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.matching import Match, best_match
-from analysis.refining import prepared, window_costs
+from analysis.refining import window_costs
 from analysis.runs import runs
 from analysis.traces import Floats
 
@@ -67,7 +67,7 @@ def find_pieces(
     proposed : lags that other signals have named.
     """
     lag = round(match.lag)
-    x, y = prepared(device), prepared(reference)
+    x, y = match.ready
     doubted, elsewhere = _doubted(x, y, lag)
     if settled and not doubted and not elsewhere:
         return Stretches()

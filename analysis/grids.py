@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from analysis.reading.recording import Recording
+from analysis.refining import prepared
 from analysis.traces import Floats
 
 # A recorder slower than this is joined by straight lines between its samples, up to so many of its intervals.
@@ -24,6 +26,11 @@ class Grid:
 
     start_s: float
     value: Floats
+
+    @cached_property
+    def prepared(self) -> Floats:
+        """What of it carries timing; made once, however many others it is matched with."""
+        return prepared(self.value)
 
 
 def gridded(recording: Recording, channel: str) -> Grid:

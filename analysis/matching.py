@@ -36,7 +36,7 @@ class Match:
     margin : lead in log-likelihood over the next peak, or over the best chance match where that is less.
     rivals : other peaks as (lag, correlation), the nearest in correlation first.
     curve : whole lags around the best one and their correlations.
-    shared : both signals at the best whole lag, for the clock's rate.
+    shared : both signals at the best whole lag, for the clock's rate. ready : both signals as prepared for matching.
     """
 
     lag: float
@@ -47,6 +47,7 @@ class Match:
     rivals: tuple[tuple[int, float], ...]
     curve: tuple[Floats, Floats]
     shared: Overlap
+    ready: tuple[Floats, Floats]
 
     @property
     def rival_lag(self) -> int | None:
@@ -80,13 +81,20 @@ def correlations(device: Floats, reference: Floats) -> tuple[Floats, Floats]:
     return np.clip(r, -0.9999999, 0.9999999), n
 
 
-def best_match(device: Floats, reference: Floats, *, near: tuple[float, float] | None = None) -> Match | None:
+def best_match(
+    device: Floats,
+    reference: Floats,
+    *,
+    near: tuple[float, float] | None = None,
+    ready: tuple[Floats, Floats] | None = None,
+) -> Match | None:
     """Search every lag, refine the best to a fraction of a step; None where there is nothing to match.
 
     near : (lag, reach): where the best peak within that reach is nearly as good as any, it is taken, and only peaks
         within that reach are its rivals in the margin.
+    ready : both signals as `prepared` makes them, where they have been made already.
     """
-    x, y = prepared(device), prepared(reference)
+    x, y = ready or (prepared(device), prepared(reference))
     if min(np.isfinite(x).sum(), np.isfinite(y).sum()) < MIN_OVERLAP_S or not (np.nanstd(x) > 0 and np.nanstd(y) > 0):
         return None
     r, n = correlations(x, y)
@@ -123,6 +131,7 @@ def best_match(device: Floats, reference: Floats, *, near: tuple[float, float] |
         rivals=tuple((k - zero, float(r[k])) for k in (*told, *elsewhere)),
         curve=(np.arange(low, high) - float(zero), r[low:high]),
         shared=shared,
+        ready=(x, y),
     )
 
 

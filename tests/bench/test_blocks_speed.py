@@ -50,9 +50,9 @@ def _took(call: Callable[[], object], repeats: int = 1) -> float:
     return min(times)
 
 
-def _pelt(power: np.ndarray, model: str) -> list[int]:
+def _pelt(power: np.ndarray, model: str, factor: float = 1.0) -> list[int]:
     power = np.nan_to_num(power)
-    penalty = 3 * np.log(power.size) * (RIDER_SD_W**2 if model == "l2" else 1.0)
+    penalty = factor * 3 * np.log(power.size) * (RIDER_SD_W**2 if model == "l2" else 1.0)
     return ruptures.Pelt(model=model, min_size=10, jump=1).fit(power).predict(pen=penalty)
 
 
@@ -79,19 +79,22 @@ def test_cost_is_linear():
     assert second / first < 6
 
 
-@pytest.mark.parametrize("model", ["l2", "normal"])
-def test_holds_are_found_at_least_as_well_as_by_pelt(model):
-    """Share of holds of 45 s and more that a segment covers with intersection-over-union of 0.85, hard protocol, three seeds."""
+@pytest.mark.parametrize(("model", "factor"), [("l2", 1), ("l2", 30), ("normal", 1)])
+def test_holds_are_found_at_least_as_well_as_by_pelt(model, factor):
+    """Also with Pelt's penalty raised for correlated noise: of 1, 30, 100, 300 and 1000 times, 30 served l2 about best.
+
+    Share of holds of 45 s and more that a segment covers with intersection-over-union of 0.85, hard protocol, three seeds.
+    """
     plan, ours, peer, holds = PROTOCOLS["hard"], 0, 0, 0
     for seed in range(3):
         truth = ride(plan, seed=seed)
         consensus, expected = recorded(truth, FAST, LATE), expected_of(plan, truth)
         blocks = [(b.start_s, b.end_s) for b in find_blocks(consensus) if b.kind == "steady"]
-        segments = list(pairwise([0, *_pelt(consensus.power_w, model)]))
+        segments = list(pairwise([0, *_pelt(consensus.power_w, model, factor)]))
         holds += len(expected.holds)
         ours += sum(_best(hold, blocks) >= 0.85 for hold in expected.holds)
         peer += sum(_best(hold, segments) >= 0.85 for hold in expected.holds)
-    print(f"\nhard protocol: ours {ours}/{holds}, Pelt {model} {peer}/{holds}")
+    print(f"\nhard protocol: ours {ours}/{holds}, Pelt {model} x{factor} {peer}/{holds}")
     assert ours >= peer
 
 

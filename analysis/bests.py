@@ -70,6 +70,8 @@ def bests_of(trial: Trial, label: str, *, lag_s: float | None) -> Bests:
         return Bests(label=label, values=())
     device, reference = np.where(both, device, 0.0), np.where(both, reference, 0.0)
     gain, noise = _noise(device, reference, both, round(lag_s or 0.0))
+    if noise.size < NOISE_BLOCK_S:
+        return Bests(label=label, values=())
     replicas = _running(_resampled(noise, reference.size, device) * (reference + NOISE_FLOOR_W) * both)
     covered, ours, theirs = _running(both.astype(float)), _running(device), _running(reference)
     found = []

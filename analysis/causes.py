@@ -203,7 +203,9 @@ def _same_cause(code: str, chosen: list[str]) -> bool:
 
 
 def _columns(p: Pieces) -> dict[str, Floats]:
-    """Each hypothesis as the watts that one unit of it adds to every piece."""
+    """Each hypothesis as the watts that one unit of it adds to every piece; none where the pieces are too few for any."""
+    if p.delta_w.size < MIN_PIECES:
+        return {}
     columns = {"offset": np.ones(p.delta_w.size)}
     if np.ptp(p.hour) >= MIN_RANGE["drift"]:
         columns["drift"] = p.reference_w * (p.hour - p.hour.mean())

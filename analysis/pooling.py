@@ -83,6 +83,16 @@ def pool(estimates: ArrayLike, se: ArrayLike, *, method: Method = "REML") -> Poo
     )  # fmt: skip
 
 
+def equivalence_p(mean: float, se: float, dof: float, bounds: tuple[float, float]) -> float:
+    """Larger p of two one-sided tests: small where the mean lies within the bounds, which must be fixed beforehand.
+
+    Schuirmann, J Pharmacokinet Biopharm 1987;15:657. Below 0.05 exactly where the 90 % interval lies inside. Not to be taken
+    for a difference that is not significant, which proves no agreement.
+    """
+    low, high = bounds
+    return float(max(special.stdtr(dof, -(mean - low) / se), special.stdtr(dof, (mean - high) / se)))
+
+
 def hartung_knapp_se(pooled: Pooled, estimates: ArrayLike, se: ArrayLike) -> float:
     """The Hartung-Knapp error as published, before it is held up to that of identical truths."""
     y, v = np.asarray(estimates, float), np.asarray(se, float) ** 2

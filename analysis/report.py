@@ -25,7 +25,7 @@ from analysis.kinetic import Stored
 from analysis.match_picture import show_stretch
 from analysis.pedalling import Pedalling
 from analysis.plan import Plan
-from analysis.pooling import Pooled
+from analysis.pooling import Pooled, equivalence_p
 from analysis.reading.recording import Recording
 from analysis.response import Response
 from analysis.sensitivity import Sensitivity
@@ -92,7 +92,8 @@ class Comparison:
                 "blocks": [_block(b) for b in self.blocks],
                 "deltas": [{"block": block, **d.to_dict(), "excluded": block in excluded} for block, d in self.deltas],
                 "summary": [{**d.to_dict(), "kind": kind, "blocks": d.blocks,
-                             "random_effects": _pooled(self.random_effects.get(d.label) if kind == "steady" else None)}
+                             "random_effects": _pooled(self.random_effects.get(d.label) if kind == "steady" else None,
+                                                       d.allowance_pct)}
                             for kind, d in self.summary],
                 "levels": [_level(level) for level in self.levels],
                 "zeros_rule": ZEROS_RULE,
@@ -193,7 +194,7 @@ def _level(level: LevelDelta) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _pooled(pooled: Pooled | None) -> dict[str, Any] | None:
+def _pooled(pooled: Pooled | None, allowance_pct: tuple[float, float]) -> dict[str, Any] | None:
     """Random effects over the held blocks in the words and units of the JSON. [%]"""
     if pooled is None:
         return None
@@ -201,6 +202,7 @@ def _pooled(pooled: Pooled | None) -> dict[str, Any] | None:
         "blocks": pooled.n, "method": f"{pooled.method}, Hartung-Knapp", "delta_pct": pooled.mean, "delta_pct_ci": pooled.ci,
         "between_blocks_sd_pct": math.sqrt(pooled.tau2), "between_blocks_sd_pct_ci": [math.sqrt(t) for t in pooled.tau2_ci],
         "i2_frac": pooled.i2_frac, "next_block_pct": pooled.prediction,
+        "within_allowance_p": equivalence_p(pooled.mean, pooled.se, pooled.n - 1, allowance_pct),
     }  # fmt: skip
 
 

@@ -92,3 +92,23 @@ def test_passing_bablok_moves_its_median_up_by_the_slopes_below_minus_one():
 
 def test_swapping_the_devices_inverts_passing_bablok_too():
     assert passing_bablok(C_X, C_Y).slope * passing_bablok(C_Y, C_X).slope == approx(1.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "slope", "intercept"), [(C_X, C_Y, 1.019057677, 0.251992128), (N_X, N_Y, 1.001138088, 2.905918058)]
+)
+def test_line_becomes_least_squares_where_only_y_carries_an_error(x, y, slope, intercept):
+    assert deming(x, y, variance_ratio=1e7) == approx((slope, intercept), abs=2e-4)
+
+
+def test_least_squares_limit_on_the_certified_norris_data():
+    """NIST StRD "Norris", an instrument comparison: B1 1.00211681802045, B0 -0.262323073774029 (certified)."""
+    x = [
+        0.2, 337.4, 118.2, 884.6, 10.1, 226.5, 666.3, 996.3, 448.6, 777.0, 558.2, 0.4, 0.6, 775.5, 666.9, 338.0, 447.5, 11.6,
+        556.0, 228.1, 995.8, 887.6, 120.2, 0.3, 0.3, 556.8, 339.1, 887.2, 999.0, 779.0, 11.1, 118.3, 229.2, 669.1, 448.9, 0.5,
+    ]  # fmt: skip
+    y = [
+        0.1, 338.8, 118.1, 888.0, 9.2, 228.1, 668.5, 998.5, 449.1, 778.9, 559.2, 0.3, 0.1, 778.1, 668.8, 339.3, 448.9, 10.8,
+        557.7, 228.3, 998.0, 888.8, 119.6, 0.3, 0.6, 557.6, 339.3, 888.0, 998.5, 778.9, 10.2, 117.6, 228.9, 668.4, 449.2, 0.2,
+    ]  # fmt: skip
+    assert deming(x, y, variance_ratio=1e6) == approx((1.00211681802045, -0.262323073774029), abs=1e-6)

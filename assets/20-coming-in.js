@@ -123,17 +123,31 @@
     if (!rows.includes(row)) return;
     let answer = null;
     try { answer = JSON.parse(request.responseText); } catch (notJson) { answer = null; }
-    if (request.status === 200 && answer && answer.id) {
-      const twin = rows.find(function (other) { return other.state === "good" && other.answer.id === answer.id; });
-      if (twin) answer = { error: row.name + " is the same file as " + twin.name + ", which is here already; it was left out." };
-      row.state = twin ? "refused" : "good";
+    if (answer && answer.recordings) {
+      unpack(row, answer.recordings.concat(answer.errors));
     } else {
-      row.state = "refused";
-      if (!answer || !answer.error) answer = { error: row.name + " did not arrive; check the connection and add it again." };
+      if (!answer || !(answer.id || answer.error)) {
+        answer = { error: row.name + " did not arrive; check the connection and add it again." };
+      }
+      settle(row, answer);
     }
-    row.answer = answer;
-    show(row);
     publish();
+  }
+
+  /* An archive becomes one row for each file in it, where its own row was. */
+  function unpack(archive, answers) {
+    const members = answers.map(function (answer) { return { name: answer.name, state: "arrived" }; });
+    rows.splice(rows.indexOf(archive), 1, ...members);
+    members.forEach(function (row, i) { settle(row, answers[i], archive.element); });
+    archive.element.remove();
+  }
+
+  function settle(row, answer, before) {
+    const twin = answer.id && rows.find(function (other) { return other.state === "good" && other.answer.sha256 === answer.sha256; });
+    if (twin) answer = { error: row.name + " is the same file as " + twin.name + ", which is here already; it was left out." };
+    row.state = answer.error ? "refused" : "good";
+    row.answer = answer;
+    show(row, before);
   }
 
   function publish() {
@@ -155,7 +169,7 @@
     return start + minutes + " min, " + answer.samples + " samples. " + notes;
   }
 
-  function show(row) {
+  function show(row, before) {
     const list = document.getElementById("file-list");
     if (!list) return;
     const element = make("div", "file-row " + row.state);
@@ -179,7 +193,7 @@
     remove.addEventListener("click", function () { drop(row); });
     element.append(remove);
     if (row.element && row.element.isConnected) row.element.replaceWith(element);
-    else list.append(element);
+    else list.insertBefore(element, before || null);
     row.element = element;
   }
 

@@ -21,7 +21,8 @@ WHAT = (
 STEPS = (
     (
         "Drop the recordings",
-        "FIT or CSV, one file per device, two or more, all of the same ride. A setup.toml may come with them.",
+        "FIT, TCX, GPX or CSV, one file per device, two or more, all of the same ride; plain, as .gz or in a .zip. "
+        "A setup.toml may come with them.",
     ),
     ("Say which is which", "Where on the bike each one measures and what its maker claims; guesses are filled in."),
     (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import gzip
 import json
 import os
 import random
@@ -13,6 +14,7 @@ import sys
 import time
 import urllib.error
 import urllib.request
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -163,6 +165,33 @@ def test_a_recording_of_another_day_costs_the_others_nothing(capsys, tmp_path):
     code, out, err = run(capsys, "compare", HUB, str(other))
     assert (code, out, len(err)) == (2, "", 1)
     assert "other.csv" in err[0]
+
+
+def test_an_archive_stands_for_the_files_in_it(capsys, tmp_path, written):
+    rides, hub = tmp_path / "rides.zip", tmp_path / "hub.fit.gz"
+    with zipfile.ZipFile(rides, "w", zipfile.ZIP_DEFLATED) as archive:
+        for path in (HUB, SPIDER, PEDALS):
+            archive.write(path, f"evening/{Path(path).name}")
+    out = tmp_path / "o.json"
+    assert run(capsys, "compare", str(rides), "--setup", SETUP, "--json", str(out)) == (0, "", [])
+    assert json.loads(out.read_text()) == json.loads((written / "o.json").read_text())
+    # one packed, one plain; a bad one among them costs only itself
+    hub.write_bytes(gzip.compress(Path(HUB).read_bytes()))
+    with zipfile.ZipFile(rides, "a") as archive:
+        archive.writestr("evening/notes.txt", "remember the torque")
+    code, out, err = run(capsys, "compare", str(hub), SPIDER)
+    assert (code, err) == (0, [])
+    assert "spider" in out
+    code, out, err = run(capsys, "compare", str(rides))
+    assert (code, len(err)) == (0, 1)
+    assert "notes.txt" in err[0]
+
+
+def test_a_damaged_archive_is_one_sentence(capsys, tmp_path):
+    (tmp_path / "rides.zip").write_bytes(b"PK\x03\x04 no archive")
+    code, _, err = run(capsys, "compare", str(tmp_path / "rides.zip"), HUB)
+    assert (code, len(err)) == (2, 1)
+    assert "rides.zip is a damaged zip archive" in err[0]
 
 
 def test_one_file_only(capsys):

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gzip
 import hashlib
 import io
+import zipfile
 
 import pretend
 import pytest
@@ -39,6 +41,61 @@ def test_a_bad_file_is_one_sentence_that_names_it_and_is_not_kept(client, settin
     assert word in told["error"]
     assert "\n" not in told["error"]
     assert not [p for p in (settings.data_dir / "recordings").rglob("*") if p.is_file()]
+
+
+def zipped(files: dict[str, bytes]) -> bytes:
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, data in files.items():
+            archive.writestr(name, data)
+    return stream.getvalue()
+
+
+def test_an_archive_is_answered_file_by_file_and_a_bad_one_costs_only_itself(client, services):
+    files = {
+        "evening/hub.line": b"power 200", "evening/notes.txt": b"remember the torque", "evening/left pedal.line.gz":
+        gzip.compress(b"power 205"), "evening/strap.line": b"silent 5", "evening/empty.line": b"",
+    }  # fmt: skip
+    answer = send(client, zipped(files), "evening.zip")
+    told = answer.get_json()
+    assert answer.status_code == 200
+    assert [r["name"] for r in told["recordings"]] == ["hub.line", "left pedal.line.gz"]
+    assert [r["point_guess"] for r in told["recordings"]] == ["hub", "pedal"]
+    assert told["recordings"][1]["sha256"] == hashlib.sha256(b"power 205").hexdigest()
+    assert [e["name"] for e in told["errors"]] == ["notes.txt", "strap.line", "empty.line"]
+    assert all(e["name"] in e["error"] for e in told["errors"])
+    body = {"recordings": [{"id": r["id"], "name": r["name"]} for r in told["recordings"]]}
+    assert client.post("/trials", json=body, headers=OURS).status_code == 201
+
+
+def test_an_archive_of_one_is_answered_like_the_file(client):
+    plain, packed = send(client, b"power 200", "hub.line"), send(client, zipped({"hub.line": b"power 200"}), "rides.zip")
+    gz = send(client, gzip.compress(b"power 200"), "hub.line")
+    assert plain.get_json() == packed.get_json() == gz.get_json()
+
+
+def test_an_archive_without_a_recording_is_refused(client, settings):
+    answer = send(client, zipped({"a.txt": b"a", "b.txt": b"b"}), "notes.zip")
+    assert answer.status_code == 422
+    assert (answer.get_json()["recordings"], len(answer.get_json()["errors"])) == ([], 2)
+    assert not [p for p in (settings.data_dir / "recordings").rglob("*") if p.is_file()]
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"PK\x03\x04 no archive", "damaged zip"),
+        (zipped({f"{i}.line": b"power 200" for i in range(25)}), "limit is 24"),
+        (zipped({"a.line": bytes(3 * 2**20)}), "1000 times"),
+        (gzip.compress(bytes(3 * 2**20)), "1000 times"),
+        (zipped({"inner.zip": zipped({"a.line": b"power 200"})}), "archive inside an archive"),
+        (gzip.compress(zipped({"a.line": b"power 200"})), "archive inside an archive"),
+    ],
+)
+def test_a_ceiling_of_archives_is_one_sentence(client, data, words):
+    answer = send(client, data, "rides.zip")
+    assert answer.status_code == 422
+    assert words in answer.get_json()["error"]
 
 
 def test_a_reader_that_fails_is_a_sentence_and_no_traceback(client, counter, monkeypatch):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import zipfile
 from urllib.parse import parse_qs, urlsplit
 
 from driving import RIDE_FILES, chart_drawn, eventually
@@ -134,6 +135,27 @@ def test_a_bad_file_costs_only_itself(open_page, watched, tmp_path):
     page.wait_for_selector("#analyse:not([disabled])")
     page.get_by_role("button", name="Remove spider.fit").click()
     eventually(page, "document.querySelector('#analyse').disabled")
+
+
+def test_an_archive_becomes_a_row_for_each_file_in_it(open_page, tmp_path):
+    rides = tmp_path / "rides.zip"
+    with zipfile.ZipFile(rides, "w") as archive:
+        for path in RIDE_FILES:
+            archive.write(path, f"evening/{path.name}")
+        archive.writestr("evening/notes.txt", "remember the torque")
+    page = open_page("/")
+    page.wait_for_selector("#pick-files", state="attached")
+    drop_files(page, [rides])
+    eventually(page, "document.querySelectorAll('.file-row.good').length", 3)
+    assert page.locator(".file-row .file-name").all_inner_texts() == ["hub.fit", "spider.fit", "pedals.fit", "notes.txt"]
+    assert "notes.txt" in page.locator(".file-row.refused .file-outcome").inner_text()
+    drop_files(page, [RIDE_FILES[1]])
+    eventually(page, "document.querySelectorAll('.file-row.refused').length", 2)
+    page.get_by_role("button", name="Remove hub.fit").click()
+    eventually(page, "document.querySelectorAll('.recording-row').length", 2)
+    page.wait_for_selector("#analyse:not([disabled])")
+    page.click("#analyse")
+    page.wait_for_selector("h1#headline", timeout=60_000)
 
 
 def test_a_mistake_on_the_sheet_is_named(open_page):

@@ -20,7 +20,7 @@ from analysis.trial import Trial
 PIECE_S = 90.0
 MIN_PIECE_S = 20.0
 # The tail of a surge reaches into the riding after it on a device that answers late; left out of free pieces at both ends. [s]
-FREE_TRIMS_S = (15.0, 5.0)
+FREE_TRIMS_S = (7.0, 2.0)
 MIN_PIECES = 5
 # A cause is asserted when it passes this two-sided probability after correction for the causes tried, and moves the
 # delta by at least this much of the reference's mean over the range that the ride covered. Common practice, no source.

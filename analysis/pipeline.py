@@ -25,6 +25,7 @@ from analysis.judging import JudgedDelta, LevelDelta, judge_levels, judge_pooled
 from analysis.kinetic import stored_in_blocks
 from analysis.pedalling import mean_left_share, pedalling_of
 from analysis.plan import Plan, PlanMatch, match_plan, plan_of
+from analysis.reading.choosing import choose_power
 from analysis.reading.recording import Recording
 from analysis.report import Comparison, utc
 from analysis.response import Response, response_of
@@ -33,6 +34,7 @@ from analysis.setup import DEFAULT_CLAIM_PCT, DeviceSetup, Setup
 from analysis.sprints import sprints_of
 from analysis.trial import AlignedRecording, Trial
 from analysis.watching import dropouts, same_source, stuck
+from analysis.windows import with_windows
 from analysis.wording import headline, second_sentence
 
 Progress = Callable[[str, float], None]
@@ -76,7 +78,7 @@ def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, prog
     consensus = consensus_of(trial)
     planned = plan_of(setup.plan, [(n.label, n.recording.facts) for n in named])
     plan = match_plan(consensus, find_blocks(consensus), planned.steps)
-    blocks = described(trial, apply_edits(consensus, plan.blocks, setup.edits))
+    blocks = with_windows(described(trial, apply_edits(consensus, plan.blocks, setup.edits)))
     counted = tuple(b for b in blocks if b.excluded_reason is None)
     tell("taking deltas", 0.55)
     deltas = tuple((b.id, judge_stretch(trial, d.label, b.interior_start_s, b.interior_end_s))
@@ -160,7 +162,8 @@ def _named(recordings: Sequence[Recording], setup: Setup) -> list[_Named]:
     named = []
     for r in recordings:
         said = _said_of(r, setup)
-        named.append(_Named(label=said.label or r.facts.get("label_guess") or r.name, recording=r, said=said))
+        label = said.label or r.facts.get("label_guess") or r.name
+        named.append(_Named(label=label, recording=choose_power(r, said.power), said=said))
     named = _distinct(named)
     unknown = [d for d in setup.devices if d.file is not None and d.file not in {r.name for r in recordings}]
     if unknown:

@@ -19,6 +19,8 @@ from analysis.errors import BadSetup
 POINTS = ("pedal", "crank", "spider", "hub", "trainer", "roller")
 UPSTREAM_OF_CHAIN = frozenset(POINTS[:3])
 SIDES = ("both", "left", "right")  # which side a device measures; one side alone is doubled
+# Where a file carries its own power and one that an application wrote; its own is used unless chosen otherwise.
+POWERS = ("native", "developer")
 KINDS = ("steady", "transient", "free", "idle", "gap")
 TRIAL_KEYS = ("title", "reference", "frozen_hash", "frozen_utc")
 
@@ -44,6 +46,7 @@ class DeviceSetup:
     firmware: str | None = None
     shift_s: float | None = None
     sides: str | None = None
+    power: str | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,13 +126,16 @@ def setup_from_dict(tree: dict[str, Any], *, name: str = "setup") -> Setup:
 
 def _device(entry: dict[str, Any], index: int, name: str) -> DeviceSetup:
     where = f"device[{index}]."
-    _only(entry, {"file", "label", "point", "claim_pct", "firmware", "shift_s", "sides"}, name, where)
+    _only(entry, {"file", "label", "point", "claim_pct", "firmware", "shift_s", "sides", "power"}, name, where)
     point = _text(entry, "point", name, where)
     if point is not None and point not in POINTS:
         raise BadSetup(f"{name}: {where}point must be one of {', '.join(POINTS)}; got {point!r}.")
     sides = _text(entry, "sides", name, where)
     if sides is not None and sides not in SIDES:
         raise BadSetup(f"{name}: {where}sides must be one of {', '.join(SIDES)}; got {sides!r}.")
+    power = _text(entry, "power", name, where)
+    if power is not None and power not in POWERS:
+        raise BadSetup(f"{name}: {where}power must be one of {', '.join(POWERS)}; got {power!r}.")
     device = DeviceSetup(
         file=_text(entry, "file", name, where),
         label=_text(entry, "label", name, where),
@@ -138,6 +144,7 @@ def _device(entry: dict[str, Any], index: int, name: str) -> DeviceSetup:
         firmware=_text(entry, "firmware", name, where),
         shift_s=_number(entry, "shift_s", name, where, -MAX_SHIFT_S, MAX_SHIFT_S),
         sides=sides,
+        power=power,
     )
     if device.file is None and device.label is None:
         raise BadSetup(f"{name}: {where[:-1]} needs a file or a label, else nothing says which recording it is.")

@@ -80,6 +80,7 @@ def fields_of(device: DeviceSetup) -> dict[str, Any]:
         ids.CLAIM: device.claim_pct,
         ids.FIRMWARE: device.firmware,
         ids.SHIFT: device.shift_s,
+        ids.POWER: device.power,
     }
     return {part: value for part, value in said.items() if value is not None}
 
@@ -89,7 +90,7 @@ def _device(name: str, row: Mapping[str, str]) -> dict[str, Any]:
     if not label:
         raise BadSetup(f"{name} has no label; name the device in a word or two, so that the page can speak of it.")
     entry: dict[str, Any] = {"file": name, "label": label}
-    entry |= {part: row[part] for part in (ids.POINT, ids.FIRMWARE) if row.get(part)}
+    entry |= {part: row[part] for part in (ids.POINT, ids.FIRMWARE, ids.POWER) if row.get(part)}
     for part, (key, words) in NUMBERS.items():
         value = _number(row.get(part, ""), f"{words} of {label}")
         if value is not None:

@@ -35,7 +35,13 @@ EDIT_PROBLEM = "edit-problem"
 OWNER_LINK = "owner-link"
 OWNER_LINK_TEXT = "owner-link-text"
 
+# trial: clocks
+CLOCK_PICTURE, CLOCK_SEEN = "clock-picture", "clock-seen"
+NUDGE = "trial-nudge"
+HANDS, HANDS_FORM, HANDS_PROBLEM = "clock-hands", "hands-form", "hands-problem"
+HANDS_KEEP, HANDS_DROP, HANDS_SAID = "hands-keep", "hands-drop", "hands-said"
+
 # the two sheets, and the parts of one recording's row
 NEW, EDIT = "new", "edit"
-LABEL, POINT, CLAIM, FIRMWARE, SHIFT = "label", "point", "claim", "firmware", "shift"
-PARTS = (LABEL, POINT, CLAIM, FIRMWARE, SHIFT)
+LABEL, POINT, CLAIM, FIRMWARE, SHIFT, POWER = "label", "point", "claim", "firmware", "shift", "power"
+PARTS = (LABEL, POINT, CLAIM, FIRMWARE, SHIFT, POWER)

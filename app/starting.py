@@ -15,7 +15,7 @@ from app.intake import unique_names
 from app.services import Services, create_trial
 from app.store import NewTrial
 from app.views.notices import problem
-from app.views.sheet import RecordingFields, about_upload, setup_sheet, submit
+from app.views.sheet import RecordingFields, about_upload, setup_sheet, submit, two_powers
 
 Upload = Mapping[str, Any]
 
@@ -35,7 +35,9 @@ def sheet(uploads: Sequence[Upload], typed: SheetEntries, setup_text: str | None
         values |= said or typed.rows.get(upload["id"], {})
         if setup.reference and values[ids.LABEL] == setup.reference:
             reference = upload["id"]
-        rows.append(RecordingFields(key=upload["id"], name=upload["name"], about=about_upload(upload), values=values))
+        both = two_powers(upload.get("channels"))
+        about = about_upload(upload)
+        rows.append(RecordingFields(key=upload["id"], name=upload["name"], about=about, values=values, two_powers=both))
     if reference not in {row.key for row in rows}:
         reference = None
     loss = typed.loss if all(typed.loss) and not setup_text else setup.loss_pct

@@ -43,6 +43,7 @@ FIELDS = frozenset(
 )
 
 NATIVE_POWER_FIELD = 7  # field number of `power` in `record`; a developer field may declare to stand for it
+NATIVE_USED = "the file's own power is used."  # said of a file that holds both
 WATT_WORDS = ("w", "watt", "watts")
 SIDE_KNOWN = 0x80  # flag in the balance byte: the low seven bits are the right side's share
 
@@ -97,8 +98,7 @@ def _developer_power(fields: tuple[DeveloperField, ...], has_native: bool, warni
         return {}
     if has_native:
         warnings.append(
-            f"Beside its own power the file holds power written by an application (field {found[0].name!r}); "
-            "the file's own power is used."
+            f"Beside its own power the file holds power written by an application (field {found[0].name!r}); {NATIVE_USED}"
         )
         return {"developer_power_w": found[0].values}
     warnings.append(

@@ -10,7 +10,7 @@ from dash import html
 from analysis.setup import Setup
 from app import ids
 from app.forms import device_for, fields_of
-from app.views.sheet import RecordingFields, setup_sheet, submit
+from app.views.sheet import RecordingFields, setup_sheet, submit, two_powers
 
 
 def owner_panel(files: Sequence[tuple[str, str]], setup: Setup, report: Mapping[str, Any] | None) -> html.Details:
@@ -23,7 +23,8 @@ def owner_panel(files: Sequence[tuple[str, str]], setup: Setup, report: Mapping[
         values |= fields_of(device_for(setup, file=name, label=entry.get("label")))
         if values[ids.LABEL] and values[ids.LABEL] == ((report or {}).get("reference") or setup.reference):
             reference = sha256
-        rows.append(RecordingFields(key=sha256, name=name, values=values))
+        both = two_powers(entry.get("channels")) or ids.POWER in values  # once chosen, the other is no channel any more
+        rows.append(RecordingFields(key=sha256, name=name, values=values, two_powers=both))
     button = submit("Analyse again", ids.EDIT_SAVE)
     sheet = setup_sheet(ids.EDIT, rows, button, reference=reference, title=setup.title, loss_pct=setup.loss_pct)
     link = html.Button("Make an owner link", id=ids.OWNER_LINK, type="button", className="quiet", n_clicks=0)

@@ -18,17 +18,19 @@ from app.views.frozen import Native, frozen
 from app.wording import channel_words, day_and_time, length
 
 POINT_MEANS = {"trainer": "trainer (direct drive)", "roller": "roller (wheel-on)"}
+POWER_MEANS = {"native": "the device itself", "developer": "an application"}
 LABEL_CHARS, TITLE_CHARS, NUMBER_CHARS = 60, 200, 20
 
 
 @dataclass(frozen=True, kw_only=True)
 class RecordingFields:
-    """What one recording's row starts with; `key` is the recording's hash."""
+    """What one recording's row starts with; `key` is its id, `two_powers`: it holds its own and an application's."""
 
     key: str
     name: str
     about: str = ""
     values: Mapping[str, Any]
+    two_powers: bool = False
 
 
 def about_upload(upload: Mapping[str, Any]) -> str:
@@ -36,6 +38,11 @@ def about_upload(upload: Mapping[str, Any]) -> str:
     pieces = [day_and_time(upload.get("start_utc")), length(upload.get("duration_s") or 0)]
     pieces.append(", ".join(channel_words(c) for c in upload.get("channels") or ()))
     return " · ".join(p for p in pieces if p)
+
+
+def two_powers(channels: Any) -> bool:
+    """Whether a recording with these channels carries its own power and one that an application wrote."""
+    return isinstance(channels, (list, tuple)) and "developer_power_w" in channels
 
 
 def setup_sheet(
@@ -97,15 +104,21 @@ def _recording_row(sheet: str, fields: RecordingFields, is_reference: bool) -> h
     if sheet == ids.EDIT:
         shift = _number(at(ids.SHIFT), values.get(ids.SHIFT), placeholder="found", **place(ids.SHIFT))
         columns.append(_labelled("Shift by hand", shift, "s"))
+    if fields.two_powers:
+        power = _options(at(ids.POWER), values.get(ids.POWER) or "native", POWER_MEANS, place(ids.POWER))
+        columns.append(_labelled("Power taken from", power))
     columns.append(html.Label([Native("input", radio), " reference"], className="field reference-choice"))
     legend = html.Legend([html.Span(fields.name, className="file-name"), html.Span(fields.about, className="small")])
     return html.Fieldset([legend, html.Div(columns, className="field-row")], className="recording-row")
 
 
 def _points(id_: str, chosen: str | None, place: Mapping[str, str]) -> Native:
-    options = [Native("option", {"value": "", "selected": not chosen}, "not stated")]
-    for point in POINTS:
-        options.append(Native("option", {"value": point, "selected": point == chosen}, POINT_MEANS.get(point, point)))
+    meanings = {"": "not stated"} | {point: POINT_MEANS.get(point, point) for point in POINTS}
+    return _options(id_, chosen or "", meanings, place)
+
+
+def _options(id_: str, chosen: str, meanings: Mapping[str, str], place: Mapping[str, str]) -> Native:
+    options = [Native("option", {"value": v, "selected": v == chosen}, words) for v, words in meanings.items()]
     return Native("select", {"id": id_, **place}, options)
 
 

@@ -18,6 +18,7 @@ point = "hub"
 claim_pct = 1.5
 firmware = "3.10"
 shift_s = -0.4
+power = "developer"
 [[plan]]
 name = "hold 200"
 duration_s = 600
@@ -31,7 +32,7 @@ def test_every_documented_key_is_read():
     assert (got.title, got.reference, got.loss_pct) == ("Boathouse, evening", "hub", (1.0, 4.0))
     device = got.devices[0]
     assert (device.label, device.file, device.point, device.claim_pct) == ("hub", "hub.fit", "hub", 1.5)
-    assert (device.firmware, device.shift_s) == ("3.10", -0.4)
+    assert (device.firmware, device.shift_s, device.power) == ("3.10", -0.4, "developer")
     step = got.plan[0]
     assert (step.name, step.duration_s, step.target_w, step.kind) == ("hold 200", 600.0, 200.0, "steady")
 

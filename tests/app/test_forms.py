@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
+from plotly.utils import PlotlyJSONEncoder
 
 from analysis.errors import BadSetup
 from analysis.setup import DEFAULT_LOSS_PCT, setup_from_dict
+from app import starting
 from app.forms import SheetEntries, device_for, entries_of, fields_of, setup_of
 
 FILES = [("aa", "hub.fit"), ("bb", "pedals.fit")]
@@ -39,6 +43,17 @@ def test_a_sheet_becomes_the_set_up_it_describes():
     assert setup == setup_from_dict(expected)
 
 
+def test_the_power_that_was_chosen_is_part_of_the_set_up_and_offered_only_where_there_are_two():
+    setup = setup_of(FILES, entries_of(changed("power", "developer")))
+    assert [d.power for d in setup.devices] == [None, "developer"]
+    uploads = [{"id": key, "name": name, "channels": ["power_w"]} for key, name in FILES]
+    uploads[1]["channels"].append("developer_power_w")
+    shown = json.dumps(starting.sheet(uploads, entries_of(changed("power", "developer")), None), cls=PlotlyJSONEncoder)
+    assert shown.count("Power taken from") == 1
+    assert "new-power-bb" in shown
+    assert "new-power-aa" not in shown
+
+
 def test_what_is_left_open_stays_open():
     setup = setup_of(FILES, entries_of(SENT | {"loss-low": "", "loss-high": "", "title": "", "reference": "zz"}))
     assert (setup.loss_pct, setup.title, setup.reference) == (DEFAULT_LOSS_PCT, None, None)
@@ -61,6 +76,7 @@ def test_set_up_to_fields_and_back():
         (changed("claim", "nan"), "claim_pct"),
         (changed("shift", "soon"), "shift by hand of pedals"),
         (changed("point", "saddle"), "point must be one of"),
+        (changed("power", "solar"), "power must be one of"),
         (changed("label", "x" * 500), "label"),
         (SENT | {"loss-low": "9", "loss-high": "2"}, "loss_pct"),
         (SENT | {"loss-low": "a"}, "drivetrain loss must be a number"),

@@ -6,20 +6,16 @@ expected drivetrain loss and no finding.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import replace
 
-from analysis.aligning import Alignment
-from analysis.allowance import downstream_above
-from analysis.causes import Cause, Weighed
+from analysis.causes import Cause
+from analysis.evidence import Evidence, Finding, held_of
 from analysis.hypotheses import Hypothesis, hypotheses_of
 from analysis.judging import JudgedDelta
-from analysis.kinetic import Stored
-from analysis.response import Response
-from analysis.setup import UPSTREAM_OF_CHAIN
+from analysis.measuring import declared_facts, gained_power, single_sided
 from analysis.trial import Trial
 from analysis.verdict import signed
-from analysis.watching import Lost
 
 # Response: smaller lags and widths are below what one-second samples resolve. [s]
 MIN_LAG_S = 0.5
@@ -29,62 +25,13 @@ MIN_LOST_S = 10
 # A clock this far off is worth telling, because head units set their time by themselves. [s]
 MIN_CLOCK_S = 2.0
 CLEAR_T = 6.0
-# Below this a doubled side is lost in the share's own resolution, half a percent.
-MIN_SIDE_EFFECT_PCT = 1.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class Finding:
-    """One statement; `ci` is None where the size is a count; `short` is the part that a headline can take up."""
-
-    code: str
-    label: str
-    size: float
-    unit: str
-    ci: tuple[float, float] | None
-    strength: str
-    text: str
-    evidence: tuple[str, ...] = ()
-    short: str = ""
-    against: tuple[str, ...] = ()
-    settle: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Declared:
-    """What the set-up and the file say of a recording's device; None where nothing is said."""
-
-    sides: str | None = None
-    crank_length_mm: float | None = None
-    power_scale_pct: float | None = None
-    firmware: str | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Evidence:
-    """All that is known of one device when findings are made.
-
-    declared : by label. left_share_frac : mean left share, by work, as another recording measured it, with that one's label.
-    """
-
-    label: str
-    by_kind: dict[str, JudgedDelta]
-    causes: Sequence[Cause]
-    response: Response
-    alignment: Alignment
-    dropouts: Lost
-    stuck: Lost
-    stored: Sequence[Stored] = ()
-    weighed: Sequence[Weighed] = ()
-    declared: Mapping[str, Declared] = field(default_factory=dict)
-    left_share: tuple[float, str] | None = None
 
 
 def findings_of(trial: Trial, seen: Evidence) -> tuple[Finding, ...]:
     """Findings of one device, the one that explains most of its difference first; `none` where there is nothing."""
     biases = [_from_cause(seen, cause, trial) for cause in seen.causes]
-    found = [*biases, *_gain(trial, seen), *_gained_power(trial, seen)]
-    found += _single_sided(trial, seen, asserted={f.code for f in found})
+    found = [*biases, *_gain(trial, seen), *gained_power(trial, seen)]
+    found += single_sided(trial, seen, asserted={f.code for f in found})
     found += [*_lag(trial, seen), *_smoothing(trial, seen), *_lost(seen)]
     if not found:
         found = [_nothing(trial, seen)]
@@ -96,17 +43,13 @@ def findings_of(trial: Trial, seen: Evidence) -> tuple[Finding, ...]:
 def hypotheses(seen: Evidence, findings: Sequence[Finding]) -> tuple[Hypothesis, ...]:
     """The hypotheses of one device in the order that its findings set."""
     codes = [f.code for f in findings if f.label == seen.label]
-    return hypotheses_of(seen.label, seen.weighed, _held(seen), seen.response, seen.dropouts.seconds, codes)
+    return hypotheses_of(seen.label, seen.weighed, held_of(seen), seen.response, seen.dropouts.seconds, codes)
 
 
 def _with_other_side(finding: Finding, weighed: Sequence[Hypothesis]) -> Finding:
     """A finding with what speaks against it and what would settle it."""
     own = next((h for h in weighed if h.code == finding.code), None)
     return finding if own is None else replace(finding, against=own.evidence_against, settle=own.settle)
-
-
-def _held(seen: Evidence) -> JudgedDelta | None:
-    return seen.by_kind.get("steady") or seen.by_kind.get("all")
 
 
 def _from_cause(seen: Evidence, cause: Cause, trial: Trial) -> Finding:
@@ -146,7 +89,7 @@ def _from_cause(seen: Evidence, cause: Cause, trial: Trial) -> Finding:
     ]
     if cause.unit == "N·m":
         evidence.append("An offset of torque shows as watts that grow with cadence: check the zero of both devices.")
-    evidence += _declared_facts(seen, label, trial)
+    evidence += declared_facts(seen, label, trial)
     return Finding(
         code=cause.code, label=label, size=cause.size, unit=cause.unit, ci=cause.ci, text=texts[cause.code], short=short,
         strength="clear" if abs(cause.t) >= CLEAR_T else "likely", evidence=tuple(evidence),
@@ -161,7 +104,7 @@ def _only_held(seen: Evidence) -> str | None:
 
 def _gain(trial: Trial, seen: Evidence) -> list[Finding]:
     """A constant ratio beyond the allowance, asserted only where no other cause makes the ratio anything but constant."""
-    held = _held(seen)
+    held = held_of(seen)
     if held is None or held.verdict != "outside" or seen.causes or held.delta_pct is None or held.delta_pct_ci is None:
         return []
     low, high = held.delta_pct_ci
@@ -180,127 +123,10 @@ def _gain(trial: Trial, seen: Evidence) -> list[Finding]:
             text=text,
             evidence=(
                 f"The ratio is the same over {held.blocks} blocks; neither time, cadence nor level changes it.",
-                *_declared_facts(seen, seen.label, trial),
+                *declared_facts(seen, seen.label, trial),
             ),
         )
     ]
-
-
-def _declared_facts(seen: Evidence, label: str, trial: Trial) -> list[str]:
-    """What was set or declared and bears on a ratio: scale factor and crank length of either device, firmware."""
-    said = []
-    for one in (label, trial.reference):
-        known = seen.declared.get(one, Declared())
-        if known.power_scale_pct is not None and abs(known.power_scale_pct - 100) > 0.05:
-            said.append(f"The file of {one} says that its power was scaled to {known.power_scale_pct:g} % in the recorder.")
-        if known.crank_length_mm is not None:
-            step = 100 * 2.5 / known.crank_length_mm
-            said.append(
-                f"The file of {one} says {known.crank_length_mm:g} mm of crank length; 2.5 mm set wrongly make {step:.1f} % on a "
-                "device that measures force, none on one that measures torque."
-            )
-        if one == label and known.firmware:
-            said.append(f"This holds for firmware {known.firmware}.")
-    return said
-
-
-def _single_sided(trial: Trial, seen: Evidence, asserted: set[str]) -> list[Finding]:
-    """A device declared to measure one side and double it: what the measured share makes of that."""
-    sides = seen.declared.get(seen.label, Declared()).sides
-    if sides not in ("left", "right") or "single-sided" in asserted:
-        return []
-    plain = f"{seen.label} measures the {sides} side only and doubles it"
-    if seen.left_share is None:
-        return [
-            Finding(
-                code="single-sided", label=seen.label, size=0.0, unit="%", ci=None, strength="likely",
-                text=f"{plain}: each point by which the {sides} share departs from 50 % makes two points of error, and no "
-                "recording of this trial tells the share.",
-                evidence=("Declared in the set-up.",),
-            )
-        ]  # fmt: skip
-    share, source = seen.left_share
-    own = share if sides == "left" else 1 - share
-    expected = 100 * (2 * own - 1)
-    return [
-        Finding(
-            code="single-sided", label=seen.label, size=expected, unit="%", ci=None,
-            strength="clear" if abs(expected) >= MIN_SIDE_EFFECT_PCT else "likely",
-            text=f"{plain}: with a {sides} share of {100 * own:.1f} % measured by {source}, that makes {signed(expected)} % of "
-            "its difference.",
-            evidence=("Declared in the set-up; a left-only device reads 2 L − 1 off the total, L being the left share.",),
-        )
-    ]  # fmt: skip
-
-
-def _gained_power(trial: Trial, seen: Evidence) -> list[Finding]:
-    """The downstream device of the two reads more than claims allow: power cannot be gained on the way."""
-    held, point, reference_point = _held(seen), trial.recording(seen.label).point, trial.recordings[0].point
-    if held is None or held.verdict != "outside" or held.delta_pct is None or point is None or reference_point is None:
-        return []
-    upstream, reference_upstream = point in UPSTREAM_OF_CHAIN, reference_point in UPSTREAM_OF_CHAIN
-    gained = (not upstream and reference_upstream and held.delta_pct > held.allowance_pct[1]) or (
-        upstream and not reference_upstream and held.delta_pct < held.allowance_pct[0]
-    )
-    if not gained:
-        return []
-    high, low = (seen.label, trial.reference) if not upstream else (trial.reference, seen.label)
-    text = (
-        f"{high}, after the chain, shows more than {low}, before it, by more than both claims allow; power cannot be "
-        "gained on the way, so at least one of the two is wrong."
-    )
-    evidence = (
-        _odds(trial, seen.label, held, high),
-        *_stored(seen.stored),
-        "Check first: a scale factor set in a head unit, a device that adds drivetrain loss back, one-sided doubling, "
-        "zero offsets.",
-    )
-    return [
-        Finding(
-            code="gained-power",
-            label=seen.label,
-            size=held.delta_pct,
-            unit="%",
-            ci=held.delta_pct_ci,
-            strength="clear",
-            text=text,
-            evidence=evidence,
-        )
-    ]
-
-
-def _odds(trial: Trial, label: str, held: JudgedDelta, high: str) -> str:
-    """How likely the order is, and how likely as much of it, were both devices as good as claimed."""
-    device, reference = trial.recording(label), trial.recordings[0]
-    ratio = 1 + (held.delta_pct or 0.0) / 100
-    if high == label:
-        up, down = reference, device
-    else:
-        up, down, ratio = device, reference, 1 / ratio
-    claims = {"upstream_claim_pct": up.claim_pct, "downstream_claim_pct": down.claim_pct, "loss_pct": trial.loss_pct}
-    at_all, as_much = downstream_above(**claims), downstream_above(**claims, ratio=ratio)
-    return (
-        f"Were both as good as claimed, {high} would read the higher of the two with a probability of {percent(at_all)}, and "
-        f"higher by as much as here with {percent(as_much)}."
-    )
-
-
-def _stored(stored: Sequence[Stored]) -> tuple[str, ...]:
-    """What stored energy can account for; the sprints only where speed was recorded."""
-    if not stored:
-        return ("No recording carries speed, so energy stored in wheel and flywheel is not taken into account.",)
-    mass = stored[0].mass_kg
-    held = max((abs(s.stored_w) for s in stored if s.kind == "steady"), default=0.0)
-    quick = max((abs(s.stored_w) for s in stored if s.kind == "transient"), default=0.0)
-    return (
-        f"Energy stored in wheel and flywheel ({mass:g} kg assumed) accounts for at most {held:.1f} W while power is held and "
-        f"{quick:.0f} W in the quick changes.",
-    )
-
-
-def percent(probability: float) -> str:
-    """A probability in percent, with a bound where it is next to nothing."""
-    return "under 0.1 %" if probability < 0.001 else f"{100 * probability:.1f} %"
 
 
 def _lag(trial: Trial, seen: Evidence) -> list[Finding]:
@@ -406,7 +232,7 @@ def _clock(trial: Trial, seen: Evidence) -> list[Finding]:
 
 
 def _nothing(trial: Trial, seen: Evidence) -> Finding:
-    held = _held(seen)
+    held = held_of(seen)
     if held is None or held.delta_pct is None or held.delta_pct_ci is None:
         return Finding(
             code="none",

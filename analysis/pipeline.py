@@ -18,7 +18,8 @@ from analysis.curves import curves_of
 from analysis.describing import described
 from analysis.editing import apply_edits
 from analysis.errors import BadSetup, NotOneRide, SameRecording, UnusableRecording
-from analysis.findings import Declared, Evidence, Finding, findings_of, hypotheses
+from analysis.evidence import Declared, Evidence, Finding
+from analysis.findings import findings_of, hypotheses
 from analysis.freezing import blocks_hash, frozen_state
 from analysis.hypotheses import Hypothesis
 from analysis.judging import JudgedDelta, LevelDelta, judge_levels, judge_pooled, judge_stretch, random_effects

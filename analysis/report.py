@@ -17,7 +17,7 @@ from analysis.bests import Bests
 from analysis.blocks import Block
 from analysis.cautions import CAUTIONS
 from analysis.curves import Curve
-from analysis.findings import Finding
+from analysis.evidence import Finding
 from analysis.freezing import Frozen
 from analysis.hypotheses import Hypothesis
 from analysis.judging import JudgedDelta, LevelDelta, allowance_of

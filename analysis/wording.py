@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from analysis.findings import Finding
+from analysis.evidence import Finding
 from analysis.judging import JudgedDelta
 from analysis.verdict import signed
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from planted import PLAN, PLANTED, SETUP
 
-from analysis.findings import Finding
+from analysis.evidence import Finding
 from analysis.judging import JudgedDelta
 from analysis.pipeline import compare
 from analysis.setup import Setup

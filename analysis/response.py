@@ -15,7 +15,7 @@ from scipy import stats
 from analysis.aligning import INTERVALS_DIFFER_S, Alignment
 from analysis.blocks import Block, surges
 from analysis.refining import REACH, SMOOTHING, vertex
-from analysis.traces import Floats, Steps
+from analysis.traces import Floats
 from analysis.transitions import rising_transition
 from analysis.trial import Trial
 
@@ -29,8 +29,10 @@ LAGS_S = np.arange(-6, 11)
 MAX_UNEXPLAINED = 0.4
 MIN_EVENTS = 3
 # Widths tried for the moving mean that turns the faster device into the slower, and the steps of its lag. [s]
-WIDTHS_S = np.arange(1.0, 13.0)
-LAG_STEP_S = 0.2
+WIDTHS_S = np.arange(1, 13)
+# Lags and widths are tried on a grid of tenths of a second, lags in steps of two of them.
+TENTHS, LAG_STEP_TENTHS = 10, 2
+EDGE_S = 30  # room beyond the trial's ends for the longest lag and width
 # A width is believed when it takes away at least this share of what a pure lag leaves unexplained.
 MIN_SMOOTHING_GAIN = 0.25
 PEAK_DURATIONS_S = (1, 5, 10, 15)
@@ -190,38 +192,45 @@ def _best_width(trial: Trial, slow: str, fast: str, events: Sequence[Event]) -> 
     one's seconds are means as well, and a width of 1 s is therefore no smoothing at all.
     """
     at = np.array([e.first for e in events])[:, None] + np.arange(BEFORE_S + AFTER_S)
-    x, middle, steps = trial.per_second(slow)[at], trial.second_s[at] + 0.5, trial.recording(fast).steps()
-    lags = _lags_near_best(x, middle, steps)
+    whole = np.isfinite(trial.per_second(slow)[at]).all(axis=1)
+    if not whole.any():
+        return 0.0, 0.0
+    x = trial.per_second(slow)[at[whole]]
+    x = x - x.mean(axis=1, keepdims=True)
+    middle = TENTHS * (at[whole] + EDGE_S) + TENTHS // 2
+    grid = np.arange(TENTHS * (int(trial.duration_s) + 2 * EDGE_S) + 1) / TENTHS + trial.start_s - EDGE_S
+    running = np.stack(trial.recording(fast).steps().running(grid))
+    centre = int(np.argmin(_left(x, middle, running, TENTHS * LAGS_S, 2 * TENTHS)))
+    lags = TENTHS * int(LAGS_S[centre]) + np.arange(-TENTHS, TENTHS + 1, LAG_STEP_TENTHS)
 
-    def cost(width: float) -> float:
-        return min(_left(x, steps.means(middle - lag - width / 2, middle - lag + width / 2)) for lag in lags)
+    def cost(width: int) -> float:
+        return float(_left(x, middle, running, lags, width).min())
 
-    costs = {float(w): cost(w) for w in WIDTHS_S}
-    plain = costs[float(WIDTHS_S[0])]
+    costs = {w: cost(w) for w in (TENTHS * WIDTHS_S).tolist()}
+    plain, rough = costs[TENTHS], min(costs, key=costs.__getitem__)
     if not np.isfinite(plain):
         return 0.0, 0.0
-    rough = min(costs, key=costs.__getitem__)
-    costs |= {w: cost(w) for w in (rough - 0.5, rough + 0.5) if w > WIDTHS_S[0]}
+    costs |= {w: cost(w) for w in (rough - TENTHS // 2, rough + TENTHS // 2) if w > TENTHS}
     best = min(costs, key=costs.__getitem__)
-    return (best, 1 - costs[best] / plain) if best > WIDTHS_S[0] else (0.0, 0.0)
+    return (best / TENTHS, 1 - costs[best] / plain) if best > TENTHS else (0.0, 0.0)
 
 
-def _lags_near_best(x: Floats, middle: Floats, steps: Steps) -> Floats:
-    """Lags in fine steps within a second of the best whole one."""
-    coarse = [_left(x, steps.means(middle - lag - 1, middle - lag + 1)) for lag in LAGS_S]
-    centre = float(LAGS_S[int(np.argmin(coarse))])
-    return np.arange(centre - 1, centre + 1 + LAG_STEP_S / 2, LAG_STEP_S)
+def _left(x: Floats, middle: np.ndarray, running: Floats, lags: np.ndarray, width: int) -> Floats:
+    """Per lag, the mean over events of the share of x's variance that the fast device's moving mean leaves.
 
-
-def _left(x: Floats, y: Floats) -> float:
-    """Mean over events of the share of x's variance that y leaves; events with a hole are left out."""
-    whole = np.isfinite(x).all(axis=1) & np.isfinite(y).all(axis=1)
-    if not whole.any():
-        return float("inf")
-    x, y = x[whole], y[whole]
-    x, y = x - x.mean(axis=1, keepdims=True), y - y.mean(axis=1, keepdims=True)
-    energy = np.maximum((x * x).sum(axis=1) * (y * y).sum(axis=1), 1e-9)
-    return float(np.mean(1.0 - (x * y).sum(axis=1) ** 2 / energy))
+    x : (events, seconds), centred. middle : where each second has its middle, lags and width: tenths of a second.
+    running : covered time and integral at every tenth. Events in which the mean runs into a hole are left out.
+    """
+    late = middle - lags[:, None, None] + width // 2
+    covered, work = running[:, late] - running[:, late - width]
+    full = covered > 0.5 * width / TENTHS
+    y = np.divide(work, covered, out=np.full(work.shape, np.nan), where=full)
+    y -= y.mean(axis=2, keepdims=True)
+    energy = np.maximum((x * x).sum(axis=1) * (y * y).sum(axis=2), 1e-9)
+    share = 1.0 - np.einsum("es,les->le", x, y) ** 2 / energy
+    there = np.isfinite(share)
+    total = np.where(there, share, 0.0).sum(axis=1)
+    return np.divide(total, there.sum(axis=1), out=np.full(len(lags), np.inf), where=there.any(axis=1))
 
 
 def _peaks(trial: Trial, label: str, blocks: Sequence[Block]) -> tuple[Peak, ...]:

@@ -31,12 +31,15 @@ class Steps:
 
     def means(self, start_s: ArrayLike, end_s: ArrayLike) -> Floats:
         """Time-weighted mean from each start to its end (arrays of one shape), NaN where less than half is covered."""
-        start, end = np.asarray(start_s, float), np.asarray(end_s, float)
+        (before, work_before), (after, work_after) = self.running(start_s), self.running(end_s)
+        covered = after - before
+        enough = (covered >= MIN_SECOND_COVER * (np.asarray(end_s, float) - np.asarray(start_s, float))) & (covered > 0)
+        return np.divide(work_after - work_before, covered, out=np.full(covered.shape, np.nan), where=enough)
+
+    def running(self, when_s: ArrayLike) -> tuple[Floats, Floats]:
+        """Covered time and integral from the beginning up to each instant; differences of two give any mean."""
         knots, length, work = self._running
-        covered = np.interp(end, knots, length) - np.interp(start, knots, length)
-        total = np.interp(end, knots, work) - np.interp(start, knots, work)
-        enough = (covered >= MIN_SECOND_COVER * (end - start)) & (covered > 0)
-        return np.divide(total, covered, out=np.full(covered.shape, np.nan), where=enough)
+        return np.interp(when_s, knots, length), np.interp(when_s, knots, work)
 
     @cached_property
     def _running(self) -> tuple[Floats, Floats, Floats]:

@@ -202,6 +202,11 @@
   document.addEventListener("click", function (event) {
     const row = event.target.closest("tr[data-block]");
     if (row && layer && layer.isConnected) chooseBlock(row);
+    const spot = event.target.closest("[data-place]");
+    if (spot && layer && layer.isConnected) {
+      chooseBlock(spot);
+      layer.scrollIntoView({ block: "center" });
+    }
     const copy = event.target.closest("[data-copy]");
     if (copy) copyText(copy);
   });

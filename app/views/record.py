@@ -10,6 +10,7 @@ from dash import html
 from app.links import deltas_path, result_path
 from app.views import parts
 from app.views.facts import fact_lines
+from app.views.health import health_list, without_health
 from app.views.tables import scrolling
 from app.wording import (
     NOTHING,
@@ -24,17 +25,19 @@ from app.wording import (
 )
 
 
-def recordings_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
-    """One card per recording: what the file says, and what was odd about it."""
+def recordings_section(
+    number_: int, report: Mapping[str, Any], labels: Sequence[str], starts_s: Mapping[str, float]
+) -> html.Section:
+    """One card per recording: what the file says, and what was odd about it; `starts_s` on the trial's clock, by label."""
     meaning = (
         "What each file says about itself and the device that wrote it. "
         "Warnings are about the recording, not about the device's accuracy."
     )
-    cards = [_recording(entry, labels) for entry in report["recordings"]]
+    cards = [_recording(entry, labels, starts_s.get(entry["label"], 0.0)) for entry in report["recordings"]]
     return parts.section(number_, "recordings", "Recordings", meaning, html.Div(cards, className="record-cards"))
 
 
-def _recording(entry: Mapping[str, Any], labels: Sequence[str]) -> html.Article:
+def _recording(entry: Mapping[str, Any], labels: Sequence[str], start_s: float) -> html.Article:
     claim = with_unit(number(entry["claim_pct"]), "%")
     pairs = [
         ("file", html.Code(entry["file"])),
@@ -49,12 +52,14 @@ def _recording(entry: Mapping[str, Any], labels: Sequence[str]) -> html.Article:
             f"{length(entry['duration_s'])}, {entry['samples']} samples, one every {entry['interval_s']:g} s",
         ),
         ("carries", ", ".join(channel_words(c) for c in entry["channels"])),
-        *fact_lines(entry.get("facts") or {}),
+        *fact_lines(entry.get("facts") or {}, start_s),
         ("SHA-256", html.Code(entry["sha256"][:16] + "…", title=entry["sha256"])),
     ]
     facts = [piece for name, value in pairs for piece in (html.Dt(name), html.Dd(value))]
-    warnings = [parts.notice(sentence) for sentence in entry.get("warnings") or ()]
-    return html.Article([html.H3(parts.named(entry["label"], labels)), html.Dl(facts, className="facts"), *warnings])
+    health = (entry.get("facts") or {}).get("health") or []
+    warnings = [parts.notice(sentence) for sentence in without_health(entry.get("warnings") or (), health)]
+    head = html.H3(parts.named(entry["label"], labels))
+    return html.Article([head, html.Dl(facts, className="facts"), *warnings, health_list(health, start_s)])
 
 
 def alignment_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:

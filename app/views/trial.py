@@ -57,7 +57,7 @@ def trial_view(
             frozen(
                 response_section(5, report, labels),
                 agreement_section(6, report, labels),
-                recordings_section(7, report, labels),
+                recordings_section(7, report, labels, {r.label: float(r.time_s[0]) for r in trial.recordings}),
                 alignment_section(8, report, labels),
                 reading_section(9, report, labels),
                 cautions_section(10, report),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from itertools import pairwise
+from urllib.parse import parse_qs, urlsplit
 
 import pytest
 from driving import DESK, PHONE, chart_drawn, eventually
@@ -277,3 +278,15 @@ def test_a_slow_line_does_not_keep_the_page_waiting(open_page, site, watched):
     page.route("**/_dash-update-component*", slowly)
     page.goto(f"{site.address}/trial/{new.trial_id}")
     page.wait_for_selector("h1#headline", timeout=30_000)
+
+
+def test_a_place_in_a_recordings_health_selects_the_minute_around_it(open_page, site):
+    page = open_page(site.demo)
+    chart_drawn(page)
+    place = page.locator(".health .place", has_text="55:05")
+    place.click()
+    eventually(page, "new URLSearchParams(location.search).has('from')")
+    query = parse_qs(urlsplit(page.url).query)
+    edges = [float(query[key][0]) for key in ("from", "to")]
+    assert edges[1] - edges[0] == pytest.approx(60, abs=0.2)
+    assert sum(edges) / 2 == pytest.approx(55 * 60 + 5, abs=1.5)

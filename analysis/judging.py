@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Any
 
 from analysis.allowance import Allowance, allowance_between
@@ -18,6 +19,8 @@ from analysis.verdict import verdict_on
 # Holds of one planned level wander by a few percent; planned levels lie 15 % apart or more. Common practice, no source.
 SAME_LEVEL_FRAC = 0.08
 SAME_LEVEL_W = 8.0
+# With fewer pieces the quantile of Student's t alone makes an interval wider than its seconds do.
+MIN_PIECES = 5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,8 +121,15 @@ def random_effects(judged: Sequence[JudgedDelta]) -> Pooled | None:
     return pool(estimates, errors)
 
 
-def judge_interval(trial: Trial, start_s: float, end_s: float) -> tuple[JudgedDelta, ...]:
+def judge_interval(
+    trial: Trial, start_s: float, end_s: float, *, edges_s: Sequence[float] = ()
+) -> tuple[JudgedDelta, ...]:
     """Every device over what a reader has selected.
+
+    Parameters
+    ----------
+    edges_s : where blocks begin. An interval that takes in `MIN_PIECES` blocks or parts of blocks has them as its repeats,
+        as a summary does: over many blocks the difference wanders too slowly for its seconds to tell an error.
 
     Raises
     ------
@@ -131,7 +141,10 @@ def judge_interval(trial: Trial, start_s: float, end_s: float) -> tuple[JudgedDe
             f"The interval must lie within {trial.start_s:.0f} to {trial.end_s:.0f} s and end after it starts; "
             f"got {start_s} to {end_s}."
         )
-    return tuple(judge_stretch(trial, device.label, start_s, end_s) for device in trial.devices)
+    cuts = [start_s, *(edge for edge in sorted(edges_s) if start_s < edge < end_s), end_s]
+    if len(cuts) <= MIN_PIECES:
+        return tuple(judge_stretch(trial, device.label, start_s, end_s) for device in trial.devices)
+    return tuple(judge_pooled(trial, device.label, list(pairwise(cuts))) for device in trial.devices)
 
 
 def _judged(delta: Delta, allowance: Allowance) -> JudgedDelta:

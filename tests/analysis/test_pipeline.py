@@ -220,3 +220,13 @@ def test_numbers_of_the_result_are_finite_or_null(tree):
         return not isinstance(value, float) or np.isfinite(value)
 
     assert walk(tree)
+
+
+def test_the_whole_trial_as_an_interval_is_the_summary_over_all(result):
+    """Over many blocks their spread makes the interval; the seconds of an hour that drifts could not."""
+    edges = [b.start_s for b in result.blocks]
+    card = {d.label: d for d in judge_interval(result.trial, result.trial.start_s, result.trial.end_s, edges_s=edges)}
+    for kind, judged in result.summary:
+        if kind == "all":
+            assert card[judged.label].delta_pct == approx(judged.delta_pct, abs=0.01)
+            assert card[judged.label].delta_pct_ci == approx(judged.delta_pct_ci, abs=0.05)

@@ -63,7 +63,8 @@ def test_the_csv_and_the_html_say_what_the_json_says(written):
         rows = list(csv.DictReader(file))
     assert len(rows) == len(report["deltas"]) + len(report["summary"])
     for row, delta in zip(rows, report["deltas"], strict=False):
-        assert (row["block"], row["label"], float(row["delta_w"])) == (delta["block"], delta["label"], delta["delta_w"])
+        delta_w = float(row["delta_w"]) if row["delta_w"] else None
+        assert (row["block"], row["label"], delta_w) == (delta["block"], delta["label"], delta["delta_w"])
     page = (written / "o.html").read_text(encoding="utf-8")
     assert all(block["id"] in page for block in report["blocks"] if block["kind"] != "gap")
     assert len(report["headline"].split()) > 5

@@ -132,7 +132,7 @@ def _recording(trial: Trial, label: str, recording: Recording, setup: Setup) -> 
         "claim_pct": aligned.claim_pct,
         "claim_stated": said is not None and said.claim_pct is not None,
         "firmware": None if said is None else said.firmware,
-        "start_utc": utc(recording),
+        "start_utc": recording.start_utc,
         "duration_s": recording.duration_s,
         "samples": len(recording.samples),
         "interval_s": recording.interval_s,
@@ -140,13 +140,6 @@ def _recording(trial: Trial, label: str, recording: Recording, setup: Setup) -> 
         "facts": recording.facts,
         "warnings": recording.warnings,
     }
-
-
-def utc(recording: Recording) -> str | None:
-    """First stamp as ISO 8601 in UTC; None where the recording's clock has no date."""
-    from datetime import UTC, datetime
-
-    return f"{datetime.fromtimestamp(recording.start_s, UTC):%Y-%m-%dT%H:%M:%SZ}" if recording.absolute_clock else None
 
 
 def _alignment(trial: Trial, alignment: Alignment, zero_s: float) -> dict[str, Any]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from typing import Any
 
 import pandas as pd
@@ -66,6 +67,11 @@ class Recording:
     def start_s(self) -> float:
         """First stamp. [Unix s]"""
         return float(self.samples["time_s"].iloc[0])
+
+    @property
+    def start_utc(self) -> str | None:
+        """First stamp as ISO 8601; None where the clock has no date."""
+        return f"{datetime.fromtimestamp(self.start_s, UTC):%Y-%m-%dT%H:%M:%SZ}" if self.absolute_clock else None
 
     @property
     def duration_s(self) -> float:

@@ -8,6 +8,7 @@ from typing import Any
 
 from dash import html
 
+from analysis.archive import OpenTrial
 from analysis.errors import CountercheckError
 from analysis.figures import Theme, against, overlay
 from analysis.judging import judge_interval
@@ -16,6 +17,7 @@ from app.access import is_owner
 from app.forms import SheetEntries, setup_of
 from app.jobs import Ready, Working
 from app.links import is_id
+from app.nudges import moved
 from app.services import get_services
 from app.views.frozen import html_text
 from app.views.interval import interval_card
@@ -43,7 +45,7 @@ def content(trial_id: str, window: Window) -> Any:
     report, trial = answer.open_trial.report, answer.open_trial.trial
     window = inside(window, trial)
     owner = owner_panel(stored.recordings, stored.setup, report) if owned else None
-    judged = judged_window(trial, window)
+    judged = judged_window(answer.open_trial, window)
     return trial_view(report, trial, trial_id=trial_id, window=window, judged=judged, owner_part=owner)
 
 
@@ -51,27 +53,28 @@ def title_of(trial_id: str | None = None) -> str:
     """What the browser's tab says; the result's own title once it is there."""
     if trial_id is None:
         return "countercheck"
-    found = _ready(trial_id)
+    found = open_trial(trial_id)
     name = found.report.get("title") if found else None
     return f"{name or 'A trial'} · countercheck"
 
 
 def card(trial_id: str, window: Window) -> str | None:
     """The interval card, as HTML, of a trial whose result is there; None while it is not."""
-    found = _ready(trial_id)
+    found = open_trial(trial_id)
     if found is None:
         return None
     trial = found.trial
     window = inside(window, trial)
     try:
-        return html_text(interval_card(judged_window(trial, window), trial, window))
+        return html_text(interval_card(judged_window(found, window), trial, window))
     except CountercheckError as problem:
         return html_text(interval_card([], trial, window, problem=str(problem)))
 
 
-def judged_window(trial: Trial, window: Window) -> list[dict[str, Any]]:
+def judged_window(found: OpenTrial, window: Window) -> list[dict[str, Any]]:
     """What each device reads over the interval, as the result's JSON writes it."""
-    return [asdict(judged) for judged in judge_interval(trial, *(window or (trial.start_s, trial.end_s)))]
+    trial, edges = found.trial, [block["start_s"] for block in found.report["blocks"]]
+    return [asdict(judged) for judged in judge_interval(trial, *(window or (trial.start_s, trial.end_s)), edges_s=edges)]
 
 
 def inside(window: Window, trial: Trial) -> Window:
@@ -84,23 +87,28 @@ def inside(window: Window, trial: Trial) -> Window:
     return start_s, end_s
 
 
-def chart(trial_id: str, theme: str, view: Window) -> Any:
-    """The overlay of a trial whose result is there; None while it is not."""
-    found = _ready(trial_id)
-    return found and overlay(found.report, found.trial, theme=_theme(theme), view=view)
+def chart(trial_id: str, theme: str, view: Window, nudge: Any = None) -> Any:
+    """The overlay of a trial whose result is there, with clocks moved as `nudge` asks; None while it is not."""
+    found = open_trial(trial_id)
+    if found is None:
+        return None
+    trial, by_s = moved(found.trial, nudge)
+    figure = overlay(found.report, trial, theme=theme_of(theme), view=view)
+    return figure.update_layout(meta={**figure.layout.meta, "moved": by_s})
 
 
 def against_chart(trial_id: str, theme: str) -> Any:
     """Held blocks against what might explain them; None while there is no result."""
-    found = _ready(trial_id)
-    return found and against(found.report, found.trial.labels, theme=_theme(theme))
+    found = open_trial(trial_id)
+    return found and against(found.report, found.trial.labels, theme=theme_of(theme))
 
 
-def _theme(sent: Any) -> Theme:
+def theme_of(sent: Any) -> Theme:
+    """The theme a browser names; light for anything else."""
     return "dark" if sent == "dark" else "light"
 
 
-def _ready(trial_id: Any) -> Any:
+def open_trial(trial_id: Any) -> Any:
     """The open result, or None: it is not there yet, or this is no id of ours (a browser can send what it likes)."""
     answer = get_services().jobs.ask(trial_id) if is_id(trial_id) else None
     return answer.open_trial if isinstance(answer, Ready) else None

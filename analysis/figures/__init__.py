@@ -1,6 +1,7 @@
 """The only plotly room: report dict and trial in, plotly figure out. Pictures only; no number is made here."""
 
 from analysis.figures.against import against, against_height_px
+from analysis.figures.clocks import match_height_px, match_picture, matched_signals, stretch_height_px, stretch_picture
 from analysis.figures.ink import INKS, Theme, line_style
 from analysis.figures.overlay import MARGIN_PX, clamp_view, height_px, overlay
 from analysis.figures.thinning import RUNNING_S
@@ -17,5 +18,10 @@ __all__ = [
     "clock_text",
     "height_px",
     "line_style",
+    "match_height_px",
+    "match_picture",
+    "matched_signals",
     "overlay",
+    "stretch_height_px",
+    "stretch_picture",
 ]

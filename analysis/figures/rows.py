@@ -49,7 +49,7 @@ def draw_power(figure: go.Figure, trial: Trial, theme: Theme, view: tuple[float,
         else:
             bins = thin(recording.time_s, value, view, step_s)
             highest = bins.highest
-            _draw_range(figure, bins, style)
+            _draw_range(figure, bins, style, recording.label)
             lines.append(_line({"x0": bins.first_s, "dx": bins.step_s}, bins.mean, style, row.axis, meta))
         if np.isfinite(highest).any():
             top_w = max(top_w, float(np.nanmax(highest)))
@@ -59,7 +59,7 @@ def draw_power(figure: go.Figure, trial: Trial, theme: Theme, view: tuple[float,
     figure.update_layout({_layout_key(row.axis): axis})
 
 
-def _draw_range(figure: go.Figure, bins: Thinned, style: LineStyle) -> None:
+def _draw_range(figure: go.Figure, bins: Thinned, style: LineStyle, label: str) -> None:
     """Lowest to highest sample of each bin as a faint shade: a peak is never averaged out of the picture."""
     there = np.isfinite(bins.mean)
     for values, fill in ((bins.lowest, None), (bins.highest, "tonexty")):
@@ -73,6 +73,7 @@ def _draw_range(figure: go.Figure, bins: Thinned, style: LineStyle) -> None:
             fill=fill,
             fillcolor=faded(style.colour, 0.13),
             hoverinfo="skip",
+            meta={"label": label, "kind": "range"},
         )
 
 

@@ -24,11 +24,12 @@ def follow_interval(window: list[float] | None, trial_id: str | None):
     Output(ids.OVERLAY, "figure"),
     Input(ids.VIEW, "data"),
     Input(ids.THEME, "data"),
+    Input(ids.NUDGE, "data"),
     State(ids.TRIAL, "data"),
 )
-def draw_overlay(view: list[float] | None, theme: str | None, trial_id: str | None):
-    """The stretch in view, drawn in the reader's theme; always both, so that neither undoes the other."""
-    figure = showing.chart(trial_id, theme, showing.window_of(view)) if trial_id and theme else None
+def draw_overlay(view: list[float] | None, theme: str | None, nudge: dict | None, trial_id: str | None):
+    """The stretch in view, drawn in the reader's theme; always all, so that none undoes another."""
+    figure = showing.chart(trial_id, theme, showing.window_of(view), nudge) if trial_id and theme else None
     if figure is None:
         raise PreventUpdate
     return figure

@@ -12,8 +12,8 @@ from app.views import parts
 from app.wording import KIND_MEANS, counted, day_and_time, length, signed, span, unbroken, with_unit
 
 
-def front(report: Mapping[str, Any], trial: Trial) -> html.Header:
-    """What a reader takes in within ten seconds."""
+def front(report: Mapping[str, Any], trial: Trial, *, request: html.Aside | None = None) -> html.Header:
+    """What a reader takes in within ten seconds; `request` is what the page asks of whoever reads it, before the notes."""
     start = day_and_time(trial.start_utc)
     facts = [f"{counted(len(trial.labels), 'recording')} of one ride", length(trial.duration_s)]
     title = [html.Span(report.get("title") or "Trial", className="trial-title"), html.Span(" · ".join(facts))]
@@ -25,7 +25,7 @@ def front(report: Mapping[str, Any], trial: Trial) -> html.Header:
     ]
     if report.get("second_sentence"):
         children.append(html.P(unbroken(report["second_sentence"]), className="second-sentence"))
-    children.append(verdict_lines(report, trial))
+    children += [verdict_lines(report, trial), request]
     if report.get("warnings"):
         notes = html.Ul([html.Li(sentence) for sentence in report["warnings"]])
         children.append(html.Div([html.Strong("To bear in mind"), notes], className="notice", role="note"))

@@ -11,15 +11,12 @@ from app.links import deltas_path, result_path
 from app.views import parts
 from app.views.facts import fact_lines
 from app.views.health import health_list, without_health
-from app.views.tables import scrolling
 from app.wording import (
     NOTHING,
-    VIA_MEANS,
     channel_words,
     day_and_time,
     length,
     number,
-    signed,
     span,
     with_unit,
 )
@@ -60,47 +57,6 @@ def _recording(entry: Mapping[str, Any], labels: Sequence[str], start_s: float) 
     warnings = [parts.notice(sentence) for sentence in without_health(entry.get("warnings") or (), health)]
     head = html.H3(parts.named(entry["label"], labels))
     return html.Article([head, html.Dl(facts, className="facts"), *warnings, health_list(health, start_s)])
-
-
-def alignment_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
-    """How each clock was put on the reference's."""
-    meaning = (
-        "The shift is added to a recording's own clock to put it on the reference's; drift is how much faster "
-        "that clock runs. "
-        "Where a shift is not settled, two or more fitted about equally well, and times of that device must be "
-        "read with care."
-    )
-    names = ("recording", "shift, s", "± standard error, s", "drift, ppm", "found from", "correlation", "settled")
-    head = [html.Th(n, scope="col", className="num" if 0 < i < 4 or i == 5 else "") for i, n in enumerate(names)]
-    rows = [_alignment_row(entry, labels) for entry in report["alignment"]]
-    children: list[Any] = [scrolling(html.Table([html.Thead(html.Tr(head)), html.Tbody(rows)]), "Shift and drift of each clock")]
-    for entry in report["alignment"]:
-        if entry.get("note"):
-            children.append(parts.notice(f"{entry['label']}: {entry['note']}"))
-    return parts.section(number_, "alignment", "Alignment of the clocks", meaning, *children)
-
-
-def _alignment_row(entry: Mapping[str, Any], labels: Sequence[str]) -> html.Tr:
-    candidates = entry.get("candidates") or ()
-    settled = "yes" if entry["settled"] else "no"
-    if not entry["settled"] and candidates:
-        settled += "; candidates " + ", ".join(_candidate(c) for c in candidates)
-    return html.Tr(
-        [
-            html.Th(parts.named(entry["label"], labels), scope="row"),
-            html.Td(html.Strong(signed(entry["shift_s"], 2)), className="num"),
-            html.Td(number(entry["shift_se_s"], 2), className="num"),
-            html.Td(signed(entry["drift_ppm"], 0), className="num"),
-            html.Td(VIA_MEANS.get(entry["via"], entry["via"])),
-            html.Td(number(entry["correlation"], 3), className="num"),
-            html.Td(settled),
-        ]
-    )
-
-
-def _candidate(candidate: Any) -> str:
-    value = candidate.get("shift_s") if isinstance(candidate, Mapping) else candidate
-    return with_unit(signed(value, 1), "s") if isinstance(value, (int, float)) else str(candidate)
 
 
 def reading_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:

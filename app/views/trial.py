@@ -9,14 +9,16 @@ from dash import html
 
 from analysis.trial import Trial
 from app import ids
+from app.views.clock_request import clock_request
+from app.views.clocks import clocks_section
 from app.views.evidence import agreement_section, findings_section, response_section
 from app.views.front import front
 from app.views.frozen import frozen, html_text
+from app.views.hands import hands_panel
 from app.views.interval import interval_card
 from app.views.overlay import overlay_panel
 from app.views.parts import section
 from app.views.record import (
-    alignment_section,
     cautions_section,
     downloads_section,
     reading_section,
@@ -35,7 +37,7 @@ def trial_view(
     owner_part: Any = None,
 ) -> html.Article:
     """Everything a reader sees; `owner_part` holds the owner's sheet, None for readers."""
-    labels = trial.labels
+    labels, owned = trial.labels, owner_part is not None
     card = html.Aside(
         id=ids.CARD,
         className="interval-card",
@@ -46,10 +48,12 @@ def trial_view(
         "that claims and "
         "chain can explain shaded. What stands out of the shade asks for an explanation."
     )
-    overlay = html.Div([overlay_panel(trial, window), card], className="overlay-and-card")
+    hands = hands_panel(report, labels) if owned else None
+    left = html.Div([overlay_panel(trial, window), hands], className="overlay-and-hands")
+    overlay = html.Div([left, card], className="overlay-and-card")
     return html.Article(
         [
-            frozen(front(report, trial)),
+            frozen(front(report, trial, request=clock_request(report, labels, owned=owned))),
             owner_part,
             section(1, "overlay-section", "Overlay", meaning, overlay),
             frozen(block_section(2, report, labels), summary_section(3, report, labels)),
@@ -58,7 +62,9 @@ def trial_view(
                 response_section(5, report, labels),
                 agreement_section(6, report, labels),
                 recordings_section(7, report, labels, {r.label: float(r.time_s[0]) for r in trial.recordings}),
-                alignment_section(8, report, labels),
+            ),
+            clocks_section(8, report, labels),
+            frozen(
                 reading_section(9, report, labels),
                 cautions_section(10, report),
                 downloads_section(11, trial_id),

@@ -55,8 +55,21 @@ def test_no_callback_stumbles_over_what_a_browser_may_send(site, value):
     calls = [
         ("interval-card.data-html", [("trial-window.data", value)], [("trial-id.data", new.trial_id)]),
         ("interval-card.data-html", [("trial-window.data", None)], [("trial-id.data", value)]),
-        ("overlay.figure", [("trial-view.data", value), ("theme.data", value)], [("trial-id.data", new.trial_id)]),
-        ("overlay.figure", [("trial-view.data", None), ("theme.data", "light")], [("trial-id.data", value)]),
+        (
+            "overlay.figure",
+            [("trial-view.data", value), ("theme.data", value), ("trial-nudge.data", value)],
+            [("trial-id.data", new.trial_id)],
+        ),
+        (
+            "overlay.figure",
+            [("trial-view.data", None), ("theme.data", "light"), ("trial-nudge.data", {"1": value, "0": 1})],
+            [("trial-id.data", new.trial_id)],
+        ),
+        (
+            "overlay.figure",
+            [("trial-view.data", None), ("theme.data", "light"), ("trial-nudge.data", None)],
+            [("trial-id.data", value)],
+        ),
         (
             "trial-content.children",
             [("trial-poll.data", value)],

@@ -1,11 +1,11 @@
 """Coverage of the 95 % intervals on whole generated trials whose devices err as real ones do: slowly as well as quickly."""
 
 import numpy as np
-from made import recording
 from scipy import signal
 
 from analysis.pipeline import compare
 from analysis.setup import DeviceSetup, Setup
+from made import recording
 from sample_data.ride_model import downstream, hold_plan, record, ride
 
 SETUP = Setup(

@@ -278,6 +278,7 @@ def test_a_slow_line_does_not_keep_the_page_waiting(open_page, site, watched):
     page.route("**/_dash-update-component*", slowly)
     page.goto(f"{site.address}/trial/{new.trial_id}")
     page.wait_for_selector("h1#headline", timeout=30_000)
+    page.unroute_all(behavior="wait")  # what is under way must not end in the next test
 
 
 def test_a_place_in_a_recordings_health_selects_the_minute_around_it(open_page, site):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import binascii
 import io
+import json
 import re
 import sqlite3
 import zipfile
@@ -15,6 +16,7 @@ from pathlib import Path
 BASE64 = re.compile(rb"[A-Za-z0-9+/]{40,}={0,2}")
 GZIP, ZLIB = re.compile(rb"\x1f\x8b\x08"), re.compile(rb"\x78[\x01\x5e\x9c\xda]")
 DEEPEST = 4
+MATCHED = '["MATCH"]'  # how Dash writes "any one of them" into an id
 
 
 def kept_bytes(*folders: Path) -> list[bytes]:
@@ -78,25 +80,39 @@ def _cells(path: Path) -> Iterator[bytes]:
                         yield cell if isinstance(cell, bytes) else cell.encode()
 
 
-def served_bytes(client, paths: list[str], values: dict[str, object]) -> list[bytes]:
-    """Every answer a reader can get: these addresses, Dash's own, and every callback, fed from `values` ("id.property")."""
+def served_bytes(client, paths: list[str], values: dict[str, object], indices: list[str]) -> list[bytes]:
+    """Every answer a reader can get: these addresses, Dash's own, and every callback, fed from `values` ("id.property").
+
+    A callback that serves many components alike is asked once for each of `indices`.
+    """
     answers = [client.get(path) for path in ("/", *paths, "/_dash-layout", "/_dash-dependencies")]
     for spec in client.get("/_dash-dependencies").get_json():
         if spec.get("clientside_function"):
             continue
-        outputs = [
-            dict(zip(("id", "property"), part.rsplit(".", 1), strict=True))
-            for part in re.sub(r"@[0-9a-f]+", "", spec["output"]).strip(".").split("...")
-        ]
-        body = {
-            "output": spec["output"], "outputs": outputs if spec["output"].startswith("..") else outputs[0],
-            "inputs": _filled(spec["inputs"], values), "state": _filled(spec["state"], values),
-            "changedPropIds": [f"{spec['inputs'][0]['id']}.{spec['inputs'][0]['property']}"],
-        }  # fmt: skip
-        answers.append(client.post("/_dash-update-component", json=body, headers={"Origin": "http://localhost"}))
+        for index in indices if MATCHED in spec["output"] else [""]:
+            body = _body(spec, values, index)
+            answers.append(client.post("/_dash-update-component", json=body, headers={"Origin": "http://localhost"}))
     assert {answer.status_code for answer in answers} <= {200, 204}, [(a.status_code, a.request.path) for a in answers]
     return [piece for answer in answers for piece in unpacked(answer.data)]
 
 
-def _filled(entries: list[dict], values: dict[str, object]) -> list[dict]:
-    return [{**entry, "value": values.get(f"{entry['id']}.{entry['property']}")} for entry in entries]
+def _body(spec: dict, values: dict[str, object], index: str) -> dict:
+    """What the browser's part of Dash sends for this callback, of the component at `index` where there are many."""
+
+    def filled(entry: dict) -> dict:
+        if "{" not in entry["id"]:
+            return {**entry, "value": values.get(f"{entry['id']}.{entry['property']}")}
+        id_ = json.loads(entry["id"].replace(MATCHED, json.dumps(index)))
+        return {"id": id_, "property": entry["property"], "value": id_ if entry["property"] == "id" else 1}
+
+    outputs = []
+    for part in re.sub(r"@[0-9a-f]+", "", spec["output"]).strip(".").split("..."):
+        id_, property_ = part.rsplit(".", 1)
+        id_ = json.loads(id_.replace(MATCHED, json.dumps(index))) if "{" in id_ else id_
+        outputs.append({"id": id_, "property": property_})
+    return {
+        "output": spec["output"],
+        "outputs": outputs if spec["output"].startswith("..") else outputs[0],
+        "inputs": [filled(entry) for entry in spec["inputs"]], "state": [filled(entry) for entry in spec["state"]],
+        "changedPropIds": [f"{spec['inputs'][0]['id'].replace(MATCHED, json.dumps(index))}.{spec['inputs'][0]['property']}"],
+    }  # fmt: skip

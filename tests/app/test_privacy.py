@@ -170,9 +170,12 @@ def everything(app, settings, files: list[tuple[str, bytes]], caplog) -> tuple[l
         "trial-window.data": [60.0, 300.0], "_pages_location.pathname": path, "_pages_location.search": "?from=60.0&to=300.0",
         "owner-link.n_clicks": 1, "trial-poll.data": 1, "trial-poll.n_intervals": 1,
     }  # fmt: skip
-    served = served_bytes(client, [path, links.result_path(trial_id), links.deltas_path(trial_id)], values)
+    paths = [path, links.result_path(trial_id), links.deltas_path(trial_id)]
+    pictures = [f"{kind}:{place}" for kind in ("match", "stretch") for place in range(1, len(files))]
+    served = served_bytes(client, paths, values, pictures)
     served += [piece for a in (*answers, made) for piece in unpacked(a.data)] + [caplog.text.encode()]
     assert any(json.dumps(uploads[0]["sha256"]).encode() in piece for piece in served)  # the referee sees into the answers
+    assert sum(piece.count(b'"scatter') > 0 for piece in served) > len(pictures)
     return kept_bytes(settings.data_dir, settings.cache_dir), served
 
 

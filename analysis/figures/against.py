@@ -97,6 +97,9 @@ def _panel(
     axis |= {"linecolor": ink.rule, "title": {"text": title, "font": {"size": 12, "color": ink.muted}, "standoff": 4}}
     if values:
         axis["range"] = [min(values) - 0.08 * span, max(values) + 0.08 * span]
+    else:
+        # plotly draws the axis line of a panel without points from NaN to NaN
+        axis |= {"showline": False}
     if key == "time":
         ticks_s = clock_ticks(min(values), max(values), most=4) if values else []
         axis |= {"tickvals": ticks_s, "ticktext": [f"{t / 60:g}" for t in ticks_s]}

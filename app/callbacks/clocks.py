@@ -5,11 +5,12 @@ from dash.exceptions import PreventUpdate
 
 from analysis.errors import CountercheckError
 from app import access, clocks, ids
+from app.views.clocks import chart
 from app.views.notices import problem, progress_view
 
 
 @callback(
-    Output({"type": ids.CLOCK_PICTURE, "index": MATCH}, "figure"),
+    Output({"type": ids.CLOCK_PICTURE, "index": MATCH}, "children"),
     Input({"type": ids.CLOCK_SEEN, "index": MATCH}, "data"),
     Input(ids.THEME, "data"),
     State({"type": ids.CLOCK_SEEN, "index": MATCH}, "id"),
@@ -21,7 +22,7 @@ def draw_clock_picture(seen, theme, name, trial_id):
     figure = clocks.picture(trial_id, name, theme) if seen and theme else None
     if figure is None:
         raise PreventUpdate
-    return figure
+    return chart(figure)
 
 
 @callback(

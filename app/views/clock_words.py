@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from app.wording import NOTHING, VIA_MEANS, clock_text, length, number, signed, span, with_unit
+from app.wording import NOTHING, VIA_MEANS, clock_text, length, number, signed, span, unbroken, with_unit
 
 FAR_AHEAD = 30.0  # lead in log-likelihood that needs no further thought; only how it is called, settling is the analysis'
 AS_GOOD = 3.0  # odds of twenty to one: called "about as well" below it
 SAME_SHIFT_S = 0.25  # two proposals closer than this are one to a person who looks
 MOST_PROPOSALS = 6
+_HYPHEN_MINUS = re.compile(r"(?<![\w-])-(?=\d)")
 IN_WORDS_S = 120.0  # a longer shift is told in minutes and hours, too
 
 
@@ -47,6 +49,11 @@ def found_words(entry: Mapping[str, Any]) -> str:
     return " and ".join(VIA_MEANS.get(via, via) for via in vias)
 
 
+def note_words(entry: Mapping[str, Any]) -> str:
+    """The analysis' own remark, with true minus signs and with numbers and units held together; empty where it has none."""
+    return unbroken(_HYPHEN_MINUS.sub("−", entry.get("note") or ""))
+
+
 def drift_words(entry: Mapping[str, Any]) -> str:
     """Rate of the clock in ppm with its interval, and whether it was applied."""
     if entry.get("drift_se_ppm") is None and not entry.get("drift_applied"):
@@ -79,7 +86,7 @@ def clocks_alone_words(entry: Mapping[str, Any]) -> str:
 
 
 def peak_words(candidate: Mapping[str, Any]) -> str:
-    """How far its best shift leads any other, in words and as a number."""
+    """How far the best shift of a signal leads any other, in words and as a number."""
     lead = candidate.get("margin")
     if lead is None:
         return "held against no other"
@@ -87,7 +94,8 @@ def peak_words(candidate: Mapping[str, Any]) -> str:
         words = "far ahead of any other shift" if lead >= FAR_AHEAD else "clearly ahead of any other shift"
     else:
         words = "another shift fits about as well" if lead < AS_GOOD else "ahead, but not enough to be sure"
-    return f"{words} (lead {number(lead, 0 if lead >= 10 else 1)})"
+    signal = VIA_MEANS.get(candidate["via"], candidate["via"])
+    return f"{signal}: {words} (lead {number(lead, 0 if lead >= 10 else 1)})"
 
 
 def stretches_words(entry: Mapping[str, Any]) -> str:

@@ -73,7 +73,7 @@ def _device(entry: Mapping[str, Any], index: int, labels: Sequence[str], respons
         ("stretches", clock_words.stretches_words(entry)),
     ]
     facts = [piece for name, value in pairs if value for piece in (html.Dt(name), html.Dd(value))]
-    note = parts.notice(unbroken(entry["note"])) if entry.get("note") else None
+    note = parts.notice(clock_words.note_words(entry)) if entry.get("note") else None
     text = [html.H3(parts.named(entry["label"], labels)), html.Dl(facts, className="facts"), note, _candidates(entry)]
     pictures = [_match(entry, index), _stretch(entry, index)]
     return html.Article(
@@ -82,11 +82,12 @@ def _device(entry: Mapping[str, Any], index: int, labels: Sequence[str], respons
 
 
 def _best(entry: Mapping[str, Any]) -> Mapping[str, Any] | None:
-    """The candidate that the shift rests on most; where it rests on none, the one that matches most closely."""
+    """The candidate that the shift rests on most; where it rests on none, a settled one, else the closest match."""
     candidates = entry.get("candidates") or ()
     used = [c for c in candidates if c.get("used")]
     own = [c for c in used if c["via"] == entry["via"]]
-    return next(iter(own or used or sorted(candidates, key=lambda c: -(c["correlation"] or 0.0))), None)
+    settled = [c for c in candidates if c.get("settled")]
+    return next(iter(own or used or settled or sorted(candidates, key=lambda c: -(c["correlation"] or 0.0))), None)
 
 
 def _pattern(entry: Mapping[str, Any]) -> str:
@@ -166,16 +167,21 @@ _TELLS_LAG = frozenset(VIA_MEANS) - {"power", "clock", "manual"}
 
 def _picture(name: str, height_px: int, caption: str, label: str) -> html.Figure:
     """A chart that is drawn once it is scrolled to; `assets/40-clocks.js` watches for `data-clock-picture`."""
-    chart = dcc.Graph(
-        id={"type": ids.CLOCK_PICTURE, "index": name}, config=GRAPH_CONFIG, responsive=True, style={"height": f"{height_px}px"}
+    place = html.Div(
+        id={"type": ids.CLOCK_PICTURE, "index": name}, style={"minHeight": f"{height_px}px"}, **{"aria-hidden": "true"}
     )
-    seen = dcc.Store(id={"type": ids.CLOCK_SEEN, "index": name})
     return html.Figure(
         [
-            html.Div([chart, seen], style={"minHeight": f"{height_px}px"}, **{"aria-hidden": "true"}),
+            place,
+            dcc.Store(id={"type": ids.CLOCK_SEEN, "index": name}),
             html.Figcaption(caption, className="small"),
         ],
         className="clock-picture",
         role="group",
         **{"aria-label": label, "data-clock-picture": name},
     )
+
+
+def chart(figure: Any) -> dcc.Graph:
+    """A drawn picture, at the height it was drawn for."""
+    return dcc.Graph(figure=figure, config=GRAPH_CONFIG, responsive=True, style={"height": f"{figure.layout.height}px"})

@@ -66,7 +66,8 @@ def test_a_settled_clock_tells_everything_behind_its_shift():
     said = section(SETTLED, response=[lag])
     for words in (
         "−7.63 ± 0.01", "−14\u202fppm", "95 % interval −41 to +13", "not applied", "+1.61", "+1.59 to +1.63",
-        "far ahead of any other shift (lead 530)", "off by 7.63", "−9.23", "settled, not used", "recognised, at about −10",
+        "cadence: far ahead of any other shift (lead 530)", "off by 7.63", "−9.23", "settled, not used",
+        "recognised, at about −10",
     ):  # fmt: skip
         assert words in said, words
     assert said.count('class="used"') == 1
@@ -222,8 +223,8 @@ def test_a_picture_that_is_not_there_is_no_fault(site, index):
     app, _, new = site
     picture, seen = ({"index": index, "type": kind} for kind in ("clock-picture", "clock-seen"))
     body = {
-        "output": '{"index":["MATCH"],"type":"clock-picture"}.figure',
-        "outputs": {"id": picture, "property": "figure"},
+        "output": '{"index":["MATCH"],"type":"clock-picture"}.children',
+        "outputs": {"id": picture, "property": "children"},
         "inputs": [
             {"id": seen, "property": "data", "value": True},
             {"id": "theme", "property": "data", "value": "light"},

@@ -13,6 +13,11 @@ _CHANNEL_UNITS = ("_degc", "_frac", "_bpm", "_rpm", "_mps", "_w", "_m", "_j")
 _UNIT_GAP = re.compile(r"(?<=\d) (?=(?:%|°C|W|s|min|h|rpm|ppm)(?!\w))")
 THIN = "\u202f"  # narrow no-break space between number and unit
 
+TOO_SHORT = "too short"
+# Drop-outs are whole seconds, smoothing is searched in tenths; the others go by their unit.
+_COARSE_DIGITS = {"dropouts": 0, "stuck": 0, "smoothing": 1, "single-sided": 2}
+_UNIT_DIGITS = (("ppm", 0), ("/degC", 2), ("/rpm", 3), ("N·m", 2), ("s", 2))
+
 KIND_MEANS = {
     "steady": "power held",
     "transient": "surge, sprint or step",
@@ -47,7 +52,7 @@ def signed(value: float | None, digits: int = 1) -> str:
 
 def with_unit(text: str, unit: str) -> str:
     """Number and unit that never part at a line's end; nothing stays nothing."""
-    return text if text == NOTHING or not unit else f"{text}{THIN}{unit}"
+    return text if text.startswith(NOTHING) or not unit else f"{text}{THIN}{unit}"
 
 
 def span(limits: Sequence[float | None] | None, digits: int = 1) -> str:
@@ -55,6 +60,28 @@ def span(limits: Sequence[float | None] | None, digits: int = 1) -> str:
     if not limits or None in limits:
         return NOTHING
     return f"{signed(limits[0], digits)} to {signed(limits[1], digits)}"
+
+
+def size_digits(code: str, unit: str | None) -> int:
+    """How many decimals a finding's size is worth: as many as its unit can carry, fewer where the figure is coarse."""
+    if code in _COARSE_DIGITS:
+        return _COARSE_DIGITS[code]
+    return next((digits for end, digits in _UNIT_DIGITS if (unit or "").endswith(end)), 1)
+
+
+def unit_words(unit: str | None) -> str:
+    """A unit as a reader writes it: `%/degC` -> `%/°C`."""
+    return (unit or "").replace("degC", "°C")
+
+
+def span_or_short(limits: Sequence[float | None] | None, reason: str | None, digits: int = 1) -> str:
+    """An interval, or a dash and why there is none: what a few seconds give would be an absurd pair of numbers."""
+    return f"{NOTHING} {TOO_SHORT}" if is_too_short(reason) else span(limits, digits)
+
+
+def is_too_short(reason: str | None) -> bool:
+    """Whether a verdict's reason says that the stretch is too short to judge."""
+    return (reason or "").startswith("The stretch is too short")
 
 
 def unbroken(sentence: str) -> str:

@@ -2,8 +2,11 @@
 
 from analysis.figures.against import against, against_height_px
 from analysis.figures.clocks import match_height_px, match_picture, matched_signals, stretch_height_px, stretch_picture
+from analysis.figures.dependence import curves_of, dependence_height_px, dependence_picture
 from analysis.figures.ink import INKS, Theme, line_style
 from analysis.figures.overlay import MARGIN_PX, clamp_view, height_px, overlay
+from analysis.figures.peaks import bests_height_px, bests_picture, duration_text, sprints_height_px, sprints_picture
+from analysis.figures.scatter import scatter_height_px, scatter_picture, shown_agreements
 from analysis.figures.thinning import RUNNING_S
 from analysis.figures.ticks import clock_text
 
@@ -14,14 +17,25 @@ __all__ = [
     "Theme",
     "against",
     "against_height_px",
+    "bests_height_px",
+    "bests_picture",
     "clamp_view",
     "clock_text",
+    "curves_of",
+    "dependence_height_px",
+    "dependence_picture",
+    "duration_text",
     "height_px",
     "line_style",
     "match_height_px",
     "match_picture",
     "matched_signals",
     "overlay",
+    "scatter_height_px",
+    "scatter_picture",
+    "shown_agreements",
+    "sprints_height_px",
+    "sprints_picture",
     "stretch_height_px",
     "stretch_picture",
 ]

@@ -9,7 +9,7 @@ from dash import html
 
 from analysis.trial import Trial
 from app.views import parts
-from app.wording import length, number, signed, span, with_unit
+from app.wording import length, number, signed, span, span_or_short, with_unit
 
 
 def interval_card(
@@ -58,10 +58,10 @@ def _device(entry: Mapping[str, Any], trial: Trial, limits: tuple[float, float],
         className="card-row",
     )
     pairs = [
-        ("95 % interval", with_unit(span(entry["delta_pct_ci"]), "%")),
+        ("95 % interval", with_unit(span_or_short(entry["delta_pct_ci"], entry.get("reason")), "%")),
         ("allowance", with_unit(span(entry["allowance_pct"]), "%")),
         ("in watts", with_unit(signed(entry["delta_w"]), "W")),
-        ("95 % interval", with_unit(span(entry["delta_w_ci"]), "W")),
+        ("95 % interval", with_unit(span_or_short(entry["delta_w_ci"], entry.get("reason")), "W")),
     ]
     own_reference = number(entry["reference_mean_w"])
     if entry["reference_mean_w"] is not None and own_reference != number(shown_reference_w):

@@ -8,7 +8,7 @@ from typing import Any
 from dash import html
 
 from app.views import parts
-from app.wording import KIND_MEANS, NOTHING, clock_text, number, signed, span
+from app.wording import KIND_MEANS, NOTHING, clock_text, number, signed, span, span_or_short
 
 DEVICE_COLUMNS = 4
 
@@ -86,7 +86,7 @@ def _delta_cells(label: str, entry: Mapping[str, Any] | None) -> list[html.Td]:
     return [
         html.Td(signed(entry["delta_w"]), className="num first delta-w", role="cell"),
         html.Td(html.Strong(signed(entry["delta_pct"])), className="num delta-pct", role="cell", **{"data-device": label}),
-        html.Td(span(entry["delta_pct_ci"]), className="num delta-ci", role="cell"),
+        html.Td(span_or_short(entry["delta_pct_ci"], entry.get("reason")), className="num delta-ci", role="cell"),
         html.Td(parts.verdict_mark(entry["verdict"], entry.get("reason")), className="delta-verdict", role="cell"),
     ]
 
@@ -131,7 +131,7 @@ def _summary_row(
         number(entry["mean_w"]),
         signed(entry["delta_w"]),
         html.Strong(signed(entry["delta_pct"])),
-        span(entry["delta_pct_ci"]),
+        span_or_short(entry["delta_pct_ci"], entry.get("reason")),
         span(entry["allowance_pct"]),
         span(entry["likely_allowance_pct"]),
     )

@@ -11,7 +11,7 @@ from analysis.trial import Trial
 from app import ids
 from app.views.clock_request import clock_request
 from app.views.clocks import clocks_section
-from app.views.evidence import agreement_section, findings_section, response_section
+from app.views.evidence import evidence_sections
 from app.views.front import front
 from app.views.frozen import frozen, html_text
 from app.views.hands import hands_panel
@@ -51,23 +51,20 @@ def trial_view(
     hands = hands_panel(report, labels) if owned else None
     left = html.Div([overlay_panel(trial, window), hands], className="overlay-and-hands")
     overlay = html.Div([left, card], className="overlay-and-card")
+    evidence, after = evidence_sections(4, report, labels)
     return html.Article(
         [
             frozen(front(report, trial, request=clock_request(report, labels, owned=owned))),
             owner_part,
             section(1, "overlay-section", "Overlay", meaning, overlay),
             frozen(block_section(2, report, labels), summary_section(3, report, labels)),
-            findings_section(4, report, labels),
+            *evidence,
+            frozen(recordings_section(after, report, labels, {r.label: float(r.time_s[0]) for r in trial.recordings})),
+            clocks_section(after + 1, report, labels),
             frozen(
-                response_section(5, report, labels),
-                agreement_section(6, report, labels),
-                recordings_section(7, report, labels, {r.label: float(r.time_s[0]) for r in trial.recordings}),
-            ),
-            clocks_section(8, report, labels),
-            frozen(
-                reading_section(9, report, labels),
-                cautions_section(10, report),
-                downloads_section(11, trial_id),
+                reading_section(after + 2, report, labels),
+                cautions_section(after + 3, report),
+                downloads_section(after + 4, trial_id),
             ),
         ],
         className="report",

@@ -1,0 +1,23 @@
+"""Pictures of evidence, each once its box has come into view."""
+
+from dash import MATCH, Input, Output, State, callback
+from dash.exceptions import PreventUpdate
+
+from app import evidence, ids
+from app.views.pictures import drawn
+
+
+@callback(
+    Output({"type": ids.EVIDENCE, "index": MATCH}, "children"),
+    Input({"type": ids.EVIDENCE_SEEN, "index": MATCH}, "data"),
+    Input(ids.THEME, "data"),
+    State({"type": ids.EVIDENCE_SEEN, "index": MATCH}, "id"),
+    State(ids.TRIAL, "data"),
+    prevent_initial_call=True,
+)
+def draw_evidence(seen, theme, name, trial_id):
+    """A picture of evidence in the reader's theme, once it is seen."""
+    figure = evidence.picture(trial_id, name, theme) if seen and theme else None
+    if figure is None:
+        raise PreventUpdate
+    return drawn(figure)

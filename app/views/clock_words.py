@@ -46,7 +46,9 @@ def found_words(entry: Mapping[str, Any]) -> str:
         return "nothing that is sure"
     used = [c["via"] for c in entry.get("candidates") or () if c.get("used")]
     vias = used if entry["via"] in used else [entry["via"]]
-    return " and ".join(VIA_MEANS.get(via, via) for via in vias)
+    if len(vias) == 1:
+        return VIA_MEANS.get(vias[0], vias[0])
+    return " and ".join(via.replace("_", " ") for via in vias)
 
 
 def note_words(entry: Mapping[str, Any]) -> str:

@@ -54,12 +54,11 @@ def _row(entry: Mapping[str, Any], file: str, labels: Sequence[str]) -> html.Div
     }  # fmt: skip
     steps = [_step(step_s, label) for step_s in STEPS_S]
     field = html.Span([Native("input", typed), html.Span("s", className="unit")], className="with-unit")
-    automatic = {"type": "button", "class": "quiet", "data-clock-automatic": True, "disabled": entry["via"] != "manual"}
-    automatic["aria-label"] = f"Back to automatic for {label}"
+    back = {"type": "button", "class": "quiet", "data-clock-automatic": True, "aria-label": f"Back to automatic for {label}"}
     look = {"type": "button", "class": "quiet", "data-clock-look": True, "aria-label": f"Show the sharpest change of {label}"}
     more = [
         Native("button", look, "Show the sharpest change") if shown else None,
-        Native("button", automatic, "Back to automatic"),
+        Native("button", back, "Back to automatic") if entry["via"] == "manual" else None,
     ]
     present = html.Span(f"now {clock_words.shift_words(entry)}, {clock_words.state(entry)}", className="small")
     head = html.Div([parts.named(label, labels), present], className="clock-row-head")

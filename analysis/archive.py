@@ -38,6 +38,7 @@ def pack(comparison: Comparison) -> bytes:
         "loss_pct": list(trial.loss_pct),
         "start_utc": trial.start_utc,
         "same_source": [list(pair) for pair in trial.same_source],
+        "adrift": list(trial.adrift),
         "recordings": [
             {
                 "label": r.label,
@@ -83,7 +84,10 @@ def unpack(data: bytes) -> OpenTrial:
             )  # fmt: skip
             loss = (float(index["loss_pct"][0]), float(index["loss_pct"][1]))
             same = tuple((str(a), str(b)) for a, b in index["same_source"])
-            trial = Trial(recordings=recordings, loss_pct=loss, start_utc=index["start_utc"], same_source=same)
+            adrift = tuple(str(label) for label in index["adrift"])
+            trial = Trial(
+                recordings=recordings, loss_pct=loss, start_utc=index["start_utc"], same_source=same, adrift=adrift
+            )  # fmt: skip
             return OpenTrial(report=report, trial=trial)
     except (zipfile.BadZipFile, KeyError, ValueError, TypeError, IndexError, EOFError) as problem:
         raise UnreadableFile(f"The stored result is damaged ({type(problem).__name__}); compute it again.") from None

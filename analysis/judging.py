@@ -157,12 +157,16 @@ def _judged(delta: Delta, allowance: Allowance) -> JudgedDelta:
 
 
 def _independent(trial: Trial, judged: JudgedDelta, against: str | None) -> JudgedDelta:
-    """The same, without a verdict where both recordings carry one sensor's values."""
+    """The same, without a verdict where both recordings carry one sensor's values or a clock between them is not settled."""
     other = against or trial.reference
-    if not trial.one_sensor(judged.label, other):
-        return judged
-    reason = f"{judged.label} and {other} carry one sensor's values; a device cannot be its own referee."
-    return replace(judged, verdict="unsettled", reason=reason, en=None)
+    if trial.one_sensor(judged.label, other):
+        reason = f"{judged.label} and {other} carry one sensor's values; a device cannot be its own referee."
+        return replace(judged, verdict="unsettled", reason=reason, en=None)
+    loose = [label for label in (judged.label, other) if label in trial.adrift]
+    if loose:
+        reason = f"The clock of {' and '.join(loose)} is not settled, so other seconds may belong together; set it by hand."
+        return replace(judged, verdict="unsettled", reason=reason, en=None)
+    return judged
 
 
 def _en(delta: Delta, allowance: Allowance) -> float | None:

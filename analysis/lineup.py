@@ -105,7 +105,10 @@ def trial_of(entries: Sequence[Entry], alignments: Sequence[Alignment], setup: S
                 channels={c: frame[c].to_numpy(float)[placed] for c in one.recording.channels},
             )
         )
-    trial = Trial(recordings=tuple(aligned), loss_pct=setup.loss_pct, start_utc=entries[0].recording.start_utc)
+    adrift = tuple(a.label for a in alignments if not a.settled)
+    trial = Trial(
+        recordings=tuple(aligned), loss_pct=setup.loss_pct, start_utc=entries[0].recording.start_utc, adrift=adrift
+    )  # fmt: skip
     trial = replace(trial, same_source=same_source(trial, [one.recording.facts for one in entries]))
     for one in entries[1:]:
         common = float(trial.pair(one.label).covered_s[-1])

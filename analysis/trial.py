@@ -43,12 +43,16 @@ class AlignedRecording:
 
 @dataclass(frozen=True, kw_only=True)
 class Trial:
-    """Aligned recordings, the reference first. `same_source`: pairs of labels that carry one sensor's values."""
+    """Aligned recordings, the reference first. `same_source`: pairs of labels that carry one sensor's values.
+
+    adrift : labels of recordings whose clock is not settled against the reference's.
+    """
 
     recordings: tuple[AlignedRecording, ...]
     loss_pct: tuple[float, float]
     start_utc: str | None
     same_source: tuple[tuple[str, str], ...] = ()
+    adrift: tuple[str, ...] = ()
 
     @property
     def reference(self) -> str:

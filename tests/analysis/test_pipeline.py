@@ -230,3 +230,18 @@ def test_the_whole_trial_as_an_interval_is_the_summary_over_all(result):
         if kind == "all":
             assert card[judged.label].delta_pct == approx(judged.delta_pct, abs=0.01)
             assert card[judged.label].delta_pct_ci == approx(judged.delta_pct_ci, abs=0.05)
+
+
+def test_no_verdict_rests_on_a_clock_that_is_not_settled():
+    """A pattern that repeats exactly fits one repeat further as well, so no held delta may be called within or outside."""
+    rng = np.random.default_rng(3)
+    t = np.arange(2400.0)
+    power = 200 + 100 * ((t % 60) < 40)
+    watts = {"a": power + rng.normal(0, 3, t.size), "b": 1.2 * power + rng.normal(0, 3, t.size)}
+    loose = [recording({"time_s": 1.7e9 + t, "power_w": w}, name) for name, w in watts.items()]
+    got = compare(loose)
+    assert not got.alignment[1].settled
+    assert {d.verdict for _, d in (*got.deltas, *got.summary)} == {"unsettled"}
+    assert {d.verdict for d in judge_interval(unpack(pack(got)).trial, 100, 900)} == {"unsettled"}
+    by_hand = compare(loose, Setup(devices=(DeviceSetup(file="b", label="b", shift_s=0.0),)))
+    assert "outside" in {d.verdict for _, d in by_hand.summary}

@@ -1,7 +1,7 @@
 """What is kept between visits. `Store` is the door; only `results` knows diskcache, only `database` and `store` SQL."""
 
 from app.store.problems import ChangedMeanwhile, DamagedBlob, MissingBlob, NoSuchTrial, StoreProblem, UnusableStore
-from app.store.store import NewTrial, Store, StoredTrial
+from app.store.store import NewTrial, SetupVersion, Store, StoredTrial
 
 __all__ = [
     "ChangedMeanwhile",
@@ -9,6 +9,7 @@ __all__ = [
     "MissingBlob",
     "NewTrial",
     "NoSuchTrial",
+    "SetupVersion",
     "Store",
     "StoreProblem",
     "StoredTrial",

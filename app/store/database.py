@@ -58,6 +58,13 @@ setups = Table(
     Column("created_utc", String(32), nullable=False),
     Column("setup_json", Text, nullable=False),
 )
+# A trial is listed here when its deltas stay hidden until its blocks are frozen.
+blocks_first = Table(
+    "trial_blocks_first",
+    metadata,
+    Column("trial_id", ForeignKey("trial.trial_id", ondelete="CASCADE"), primary_key=True),
+    Column("created_utc", String(32), nullable=False),
+)
 owner_keys = Table(
     "owner_key",
     metadata,

@@ -45,6 +45,21 @@ class StoredTrial:
     setup: Setup
     created_utc: str
     setup_version: int
+    blocks_first: bool = False
+
+    @property
+    def deltas_hidden(self) -> bool:
+        """Whether nobody may see a delta yet: the owner chose to freeze the blocks first and has not done so."""
+        return self.blocks_first and self.setup.frozen_hash is None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SetupVersion:
+    """One version of a trial's set-up and when it was made."""
+
+    version: int
+    created_utc: str
+    setup: Setup
 
 
 class Store:
@@ -103,8 +118,10 @@ class Store:
         ids = list(trial_ids)
         t, s, r = db.trials.c, db.setups.c, db.recordings.c
         current = (s.trial_id == t.trial_id) & (s.version == t.setup_version)
-        query = select(t.trial_id, t.created_utc, t.setup_version, s.setup_json)
-        query = query.join_from(db.trials, db.setups, current).where(t.trial_id.in_(ids))
+        first = db.blocks_first.c.trial_id
+        query = select(t.trial_id, t.created_utc, t.setup_version, s.setup_json, first.is_not(None).label("blocks_first"))
+        query = query.join_from(db.trials, db.setups, current).outerjoin(db.blocks_first, first == t.trial_id)
+        query = query.where(t.trial_id.in_(ids))
         with self._engine.connect() as connection:
             trials = connection.execute(query.order_by(t.created_utc.desc(), t.trial_id)).all()
             order = select(r.trial_id, r.sha256, r.name).where(r.trial_id.in_(ids)).order_by(r.trial_id, r.position)
@@ -116,16 +133,17 @@ class Store:
                 setup=setup_from_dict(json.loads(trial.setup_json)),
                 created_utc=trial.created_utc,
                 setup_version=trial.setup_version,
+                blocks_first=bool(trial.blocks_first),
             )
             for trial in trials
         ]
 
     def find_trial(self, recordings: Sequence[tuple[str, str]], setup: Setup) -> str | None:
-        """The oldest trial of exactly these recordings and this set-up, as it stands now; None where there is none."""
+        """The oldest trial of exactly these recordings and this set-up whose deltas are no secret; None where there is none."""
         first = select(db.recordings.c.trial_id).where(db.recordings.c.sha256 == recordings[0][0])
         with self._engine.connect() as connection:
             ids = connection.execute(first).scalars().all()
-        same = [t for t in self.trials_of(ids) if t.recordings == tuple(recordings) and t.setup == setup]
+        same = [t for t in self.trials_of(ids) if t.recordings == tuple(recordings) and t.setup == setup and not t.deltas_hidden]
         return same[-1].trial_id if same else None
 
     def change_setup(self, trial_id: str, setup: Setup, *, seen_version: int | None = None) -> int:
@@ -148,6 +166,22 @@ class Store:
                 raise ChangedMeanwhile("Somebody else changed this trial meanwhile; reload the page and try again.")
             _add_setup(connection, trial_id, seen + 1, setup, _now())
         return seen + 1
+
+    def hide_deltas(self, trial_id: str) -> None:
+        """From now on nobody sees a delta of this trial before its blocks are frozen; for a trial whose address nobody has."""
+        with self._engine.begin() as connection:
+            connection.execute(insert(db.blocks_first).values(trial_id=trial_id, created_utc=_now()))
+
+    def history(self, trial_id: str) -> list[SetupVersion]:
+        """Every version of a trial's set-up, oldest first; empty for a trial that does not exist."""
+        s = db.setups.c
+        query = select(s.version, s.created_utc, s.setup_json).where(s.trial_id == trial_id).order_by(s.version)
+        with self._engine.connect() as connection:
+            rows = connection.execute(query).all()
+        return [
+            SetupVersion(version=r.version, created_utc=r.created_utc, setup=setup_from_dict(json.loads(r.setup_json)))
+            for r in rows
+        ]
 
     def new_owner_key(self, trial_id: str) -> str:
         """A further owner key for a trial, told once. Raises NoSuchTrial."""

@@ -6,7 +6,7 @@ import json
 
 import flask
 
-from app import access, links, tables
+from app import access, freezing, links, tables
 from app.demo import demo_trial
 from app.jobs import Failed, Working
 from app.services import get_services
@@ -57,8 +57,10 @@ def own(trial_id: str, owner_key: str) -> flask.Response:
 
 def _report(trial_id: str) -> dict | flask.Response:
     services = get_services()
-    if not links.is_id(trial_id) or services.store.trial(trial_id) is None:
+    stored = services.store.trial(trial_id) if links.is_id(trial_id) else None
+    if stored is None:
         raise NoSuchTrial("There is no trial at this address; check that the link is complete.")
+    freezing.refuse_hidden(stored)
     answer = services.jobs.ask(trial_id)
     if isinstance(answer, Failed):
         return flask.make_response(flask.jsonify(error=answer.sentence), 422)

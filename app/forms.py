@@ -21,6 +21,7 @@ class SheetEntries:
     reference: str = ""
     title: str = ""
     loss: tuple[str, str] = ("", "")
+    blocks_first: bool = False
 
 
 def entries_of(data: Any) -> SheetEntries:
@@ -36,6 +37,7 @@ def entries_of(data: Any) -> SheetEntries:
         reference=_text(tree.get("reference")),
         title=_text(tree.get("title")),
         loss=(_text(tree.get("loss-low")), _text(tree.get("loss-high"))),
+        blocks_first=bool(_text(tree.get(ids.BLOCKS_FIRST))),
     )
 
 

@@ -36,6 +36,14 @@ EDIT_PROBLEM = "edit-problem"
 OWNER_LINK = "owner-link"
 OWNER_LINK_TEXT = "owner-link-text"
 
+# trial: blocks by hand, and blocks before deltas
+BLOCKS_FORM = "blocks-form"
+BLOCKS_PANEL = "blocks-panel"
+BLOCKS_PROBLEM = "blocks-problem"
+BLOCK_LAYER = "block-layer"
+FREEZE, FREEZE_FORM, FREEZE_PROBLEM = "freeze", "freeze-form", "freeze-problem"
+BLOCKS_FIRST = "blocks-first"
+
 # trial: clocks
 CLOCK_PICTURE, CLOCK_SEEN = "clock-picture", "clock-seen"
 NUDGE = "trial-nudge"

@@ -16,6 +16,7 @@ from werkzeug.exceptions import HTTPException, InternalServerError, RequestEntit
 from analysis.errors import CountercheckError
 from analysis.reading.naming import clean_name
 from app.access import NotOwner
+from app.freezing import DeltasHidden
 from app.settings import Settings
 from app.store import NoSuchTrial
 from app.uploads import same_origin
@@ -139,7 +140,7 @@ def _too_large(_problem: HTTPException, settings: Settings) -> tuple[flask.Respo
 
 
 def _plain_problem(problem: CountercheckError) -> tuple[flask.Response, int]:
-    status = 403 if isinstance(problem, NotOwner) else 404 if isinstance(problem, NoSuchTrial) else 422
+    status = 403 if isinstance(problem, (NotOwner, DeltasHidden)) else 404 if isinstance(problem, NoSuchTrial) else 422
     return flask.jsonify(error=str(problem)), status
 
 

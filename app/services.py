@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
@@ -66,7 +66,8 @@ def create_trial(
     if unique_names(names) != names:
         raise BadSetup(f"Two recordings are called alike or a name holds a folder ({', '.join(names)}); rename one.")
     checked = setup if isinstance(setup, Setup) else setup_from_dict(dict(setup))
-    return services.store.create_trial(pairs, checked)
+    # a date and a hash that somebody brings along are no witness; this server states only what it saw itself
+    return services.store.create_trial(pairs, replace(checked, frozen_hash=None, frozen_utc=None))
 
 
 def _pair(entry: Any) -> tuple[str, str]:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict
+import time
+from dataclasses import asdict, replace
 from typing import Any
 
 from dash import html
@@ -13,14 +14,20 @@ from analysis.errors import CountercheckError
 from analysis.figures import Theme, against, overlay
 from analysis.judging import judge_interval
 from analysis.trial import Trial
+from app import editing, freezing
 from app.access import is_owner
 from app.forms import SheetEntries, setup_of
+from app.history import ByHand, by_hand
 from app.jobs import Ready, Working
 from app.links import is_id
 from app.nudges import moved
 from app.services import get_services
+from app.store import StoredTrial
+from app.views.block_marks import block_lines
+from app.views.blocks_first import blocks_first_view
+from app.views.editing import way_back
 from app.views.frozen import html_text
-from app.views.interval import interval_card
+from app.views.interval import interval_card, power_card
 from app.views.notices import failed_view, progress_view
 from app.views.owner import owner_panel
 from app.views.trial import trial_view
@@ -28,10 +35,15 @@ from app.views.trial import trial_view
 Window = tuple[float, float] | None
 
 MIN_WINDOW_S = 1.0  # one sample of a recording at the usual 1 Hz
+# After a change by hand the page waits this long for the new result before it shows progress instead.
+PATIENCE_S, LOOK_EVERY_S = 5.0, 0.02
 
 
-def content(trial_id: str, window: Window) -> Any:
-    """The page's content: progress while there is no answer, then the report or the reason why there is none."""
+def content(trial_id: str, window: Window, figure: Any = None) -> Any:
+    """The page's content: progress while there is no answer, then the report or the reason why there is none.
+
+    `figure` is the overlay where it is at hand already; else its callback draws it.
+    """
     services = get_services()
     trial_id = trial_id if is_id(trial_id) else ""  # no id of ours: answered like one that leads nowhere
     answer = services.jobs.ask(trial_id)
@@ -39,36 +51,57 @@ def content(trial_id: str, window: Window) -> Any:
         return progress_view(answer.stage, answer.done_frac)
     stored = services.store.trial(trial_id)
     owned = stored is not None and is_owner(trial_id)
+    hand = _by_hand(stored)
     if not isinstance(answer, Ready):
-        owner = owner_panel(stored.recordings, stored.setup, None) if owned else None
-        return html.Div([failed_view(answer.sentence), owner])
-    report, trial = answer.open_trial.report, answer.open_trial.trial
+        owner = [owner_panel(stored.recordings, stored.setup, None), way_back(hand)] if owned else None
+        return html.Div([failed_view(answer.sentence), html.Div(owner)])
+    found = freezing.shown(stored, answer.open_trial)
+    report, trial = found.report, found.trial
     window = inside(window, trial)
     owner = owner_panel(stored.recordings, stored.setup, report) if owned else None
-    judged = judged_window(answer.open_trial, window)
-    return trial_view(report, trial, trial_id=trial_id, window=window, judged=judged, owner_part=owner)
+    inner_card = _card(stored, found, window)
+    if stored.deltas_hidden:
+        return blocks_first_view(report, trial, window=window, card=inner_card, hand=hand, owner_part=owner, figure=figure)
+    return trial_view(
+        report, trial, trial_id=trial_id, window=window, card=inner_card, hand=hand, owner_part=owner, figure=figure
+    )
+
+
+def content_soon(trial_id: str, window: Window, theme: Any, view: Window) -> Any:
+    """The page's content after a change: the new result where it comes quickly, so that the page stays in place."""
+    until = time.monotonic() + PATIENCE_S
+    while isinstance(get_services().jobs.ask(trial_id), Working) and time.monotonic() < until:
+        time.sleep(LOOK_EVERY_S)
+    return content(trial_id, window, chart(trial_id, theme, view))
 
 
 def title_of(trial_id: str | None = None) -> str:
     """What the browser's tab says; the result's own title once it is there."""
     if trial_id is None:
         return "countercheck"
-    found = open_trial(trial_id)
+    found = _shown(trial_id)[1]
     name = found.report.get("title") if found else None
     return f"{name or 'A trial'} · countercheck"
 
 
 def card(trial_id: str, window: Window) -> str | None:
     """The interval card, as HTML, of a trial whose result is there; None while it is not."""
-    found = open_trial(trial_id)
-    if found is None:
-        return None
+    stored, found = _shown(trial_id)
+    return None if found is None else html_text(_card(stored, found, inside(window, found.trial)))
+
+
+def _card(stored: StoredTrial, found: Any, window: Window) -> html.Div:
     trial = found.trial
-    window = inside(window, trial)
+    about = block_lines(found.report["blocks"], window)
+    if stored.deltas_hidden:
+        start_s, end_s = window or (trial.start_s, trial.end_s)
+        means = {channel: float(trial.recordings[0].steps(channel).means([start_s], [end_s])[0])
+                 for channel in ("power_w", "cadence_rpm")}  # fmt: skip
+        return power_card(means, trial, window, about=about)
     try:
-        return html_text(interval_card(judged_window(found, window), trial, window))
+        return interval_card(judged_window(found, window), trial, window, about=about)
     except CountercheckError as problem:
-        return html_text(interval_card([], trial, window, problem=str(problem)))
+        return interval_card([], trial, window, problem=str(problem), about=about)
 
 
 def judged_window(found: OpenTrial, window: Window) -> list[dict[str, Any]]:
@@ -89,7 +122,7 @@ def inside(window: Window, trial: Trial) -> Window:
 
 def chart(trial_id: str, theme: str, view: Window, nudge: Any = None) -> Any:
     """The overlay of a trial whose result is there, with clocks moved as `nudge` asks; None while it is not."""
-    found = open_trial(trial_id)
+    found = _shown(trial_id)[1]
     if found is None:
         return None
     trial, by_s = moved(found.trial, nudge)
@@ -109,17 +142,33 @@ def theme_of(sent: Any) -> Theme:
 
 
 def open_trial(trial_id: Any) -> Any:
-    """The open result, or None: it is not there yet, or this is no id of ours (a browser can send what it likes)."""
-    answer = get_services().jobs.ask(trial_id) if is_id(trial_id) else None
-    return answer.open_trial if isinstance(answer, Ready) else None
+    """The open result, or None: not there yet, no id of ours (a browser can send what it likes), or its deltas are hidden."""
+    stored, found = _shown(trial_id)
+    return None if found is None or stored.deltas_hidden else found
+
+
+def _shown(trial_id: Any) -> tuple[Any, Any]:
+    """The trial as kept, and of its result what may be seen now; None for what is not there."""
+    services = get_services()
+    stored = services.store.trial(trial_id) if is_id(trial_id) else None
+    answer = services.jobs.ask(trial_id) if stored else None
+    return stored, freezing.shown(stored, answer.open_trial) if isinstance(answer, Ready) else None
+
+
+def _by_hand(stored: StoredTrial | None) -> ByHand:
+    versions = get_services().store.history(stored.trial_id) if stored else []
+    return by_hand(versions, blocks_first=bool(stored and stored.blocks_first))
 
 
 def change_setup(trial_id: str, entries: SheetEntries) -> None:
-    """Put the owner's sheet on top of the present set-up; the ride plan stays. The caller has checked the key."""
-    store = get_services().store
-    stored = store.trial(trial_id)
-    setup = setup_of(stored.recordings, entries, plan=stored.setup.to_dict()["plan"])
-    store.change_setup(trial_id, setup, seen_version=stored.setup_version)
+    """Put the owner's sheet on top of the present set-up; plan, edits and frozen blocks stay. The caller has checked the key."""
+    services = get_services()
+    stored = services.store.trial(trial_id)
+    old, answer = stored.setup, services.jobs.ask(trial_id)
+    setup = setup_of(stored.recordings, entries, plan=old.to_dict()["plan"])
+    edits = editing.carried(old.edits, setup, answer.open_trial) if isinstance(answer, Ready) else old.edits
+    setup = replace(setup, edits=edits, frozen_hash=old.frozen_hash, frozen_utc=old.frozen_utc)
+    services.store.change_setup(trial_id, setup, seen_version=stored.setup_version)
 
 
 def window_of(data: Any) -> Window:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from dash import html
@@ -15,7 +16,7 @@ from app.intake import unique_names
 from app.services import Services, create_trial
 from app.store import NewTrial
 from app.views.notices import problem
-from app.views.sheet import RecordingFields, about_upload, setup_sheet, submit, two_powers
+from app.views.sheet import RecordingFields, about_upload, blocks_first_choice, setup_sheet, submit, two_powers
 
 Upload = Mapping[str, Any]
 
@@ -43,7 +44,8 @@ def sheet(uploads: Sequence[Upload], typed: SheetEntries, setup_text: str | None
     loss = typed.loss if all(typed.loss) and not setup_text else setup.loss_pct
     button = submit("Analyse", ids.ANALYSE, disabled=len(uploads) < 2)
     title = setup.title or typed.title
-    fields = setup_sheet(ids.NEW, rows, button, reference=reference, title=title, loss_pct=loss)
+    choice = blocks_first_choice(chosen=typed.blocks_first)
+    fields = setup_sheet(ids.NEW, rows, button, reference=reference, title=title, loss_pct=loss, before_button=choice)
     head = "Change what is not right; what you leave open is said on the page."
     more = "Add at least one more recording of the same ride." if len(uploads) < 2 else ""
     plan = f"The ride plan of the set-up file ({len(setup.plan)} steps) is used." if setup.plan else ""
@@ -55,9 +57,12 @@ def start(services: Services, uploads: Sequence[Upload], entries: SheetEntries, 
     """Keep the trial that the sheet describes. Raises CountercheckError kinds, one sentence each."""
     names = unique_names([str(upload.get("name", "")) for upload in uploads])
     files = [(str(upload.get("id", "")), name) for upload, name in zip(uploads, names, strict=True)]
-    plan = _read(setup_text)[0].to_dict()["plan"]
-    setup = setup_of(files, entries, plan=plan)
-    return create_trial(services, [{"id": key, "name": name} for key, name in files], setup)
+    given = _read(setup_text)[0]
+    setup = replace(setup_of(files, entries, plan=given.to_dict()["plan"]), edits=given.edits)
+    new = create_trial(services, [{"id": key, "name": name} for key, name in files], setup)
+    if entries.blocks_first:
+        services.store.hide_deltas(new.trial_id)
+    return new
 
 
 def uploads_of(data: Any) -> list[Upload]:

@@ -66,6 +66,7 @@
       handle.setAttribute("aria-valuemin", String(limits[0]));
       handle.setAttribute("aria-valuemax", String(limits[1]));
     });
+    document.dispatchEvent(new CustomEvent("countercheck:placed"));
   }
 
   function markRows() {
@@ -74,6 +75,7 @@
       const same = Math.abs(row.dataset.from - w[0]) < 0.5 && Math.abs(row.dataset.to - w[1]) < 0.5;
       row.setAttribute("aria-selected", same ? "true" : "false");
     });
+    document.dispatchEvent(new CustomEvent("countercheck:marked"));
   }
 
   /* ---- choosing an interval */
@@ -290,6 +292,10 @@
 
   const functions = (window.dash_clientside = window.dash_clientside || {});
   functions.countercheck = Object.assign(functions.countercheck || {}, { view: nextView });
+  // what other scripts may ask of the overlay: see 50-blocks.js
+  window.countercheck = Object.assign(window.countercheck || {}, {
+    overlay: { choose: choose, chosen: chosen, clock: clock, timeAt: timeAt, view: view, there: function () { return Boolean(layer && layer.isConnected); } },
+  });
 
   /* ---- life: dash puts the layer in and takes it out as it likes */
 

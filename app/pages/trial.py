@@ -26,6 +26,8 @@ def layout(trial_id: str | None = None, **query: str) -> html.Div:
         dcc.Store(id=ids.WINDOW, data=list(window) if window else None),
         dcc.Store(id=ids.VIEW),
         dcc.Store(id=ids.EDIT_FORM),
+        dcc.Store(id=ids.BLOCKS_FORM),
+        dcc.Store(id=ids.FREEZE_FORM),
         dcc.Store(id=ids.HANDS_FORM),
         dcc.Store(id=ids.NUDGE),
         dcc.Store(id=ids.POLL),

@@ -9,6 +9,7 @@ from dash import html
 
 from analysis.trial import Trial
 from app.views import parts
+from app.views.sensitivity import sensitivity_line
 from app.wording import KIND_MEANS, counted, day_and_time, length, signed, span, unbroken, with_unit
 
 
@@ -46,7 +47,7 @@ def verdict_lines(report: Mapping[str, Any], trial: Trial) -> html.Div:
         ],
         className="held-against",
     )
-    return html.Div([html.Ul(lines, className="verdict-lines"), about])
+    return html.Div([html.Ul(lines, className="verdict-lines"), about, sensitivity_line(report, trial.labels)])
 
 
 def _main_entry(report: Mapping[str, Any], label: str) -> Mapping[str, Any] | None:
@@ -61,7 +62,8 @@ def _main_entry(report: Mapping[str, Any], label: str) -> Mapping[str, Any] | No
 def _block_count(report: Mapping[str, Any], label: str, kind: str) -> str:
     """`5 of 14 held blocks outside`: what a pooled verdict may hide. Empty where it says nothing new."""
     kinds = {block["id"]: block["kind"] for block in report["blocks"]}
-    verdicts = [d["verdict"] for d in report["deltas"] if d["label"] == label and kind in ("all", kinds[d["block"]])]
+    own = [d for d in report["deltas"] if d["label"] == label and not d.get("excluded")]
+    verdicts = [d["verdict"] for d in own if kind in ("all", kinds[d["block"]])]
     if len(set(verdicts)) < 2 and "outside" not in verdicts:
         return ""
     return f"; {verdicts.count('outside')} of {len(verdicts)} such blocks outside"

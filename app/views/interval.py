@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -13,19 +14,18 @@ from app.wording import length, number, signed, span, span_or_short, with_unit
 
 
 def interval_card(
-    judged: Sequence[Mapping[str, Any]], trial: Trial, window: tuple[float, float] | None, *, problem: str | None = None
+    judged: Sequence[Mapping[str, Any]],
+    trial: Trial,
+    window: tuple[float, float] | None,
+    *,
+    problem: str | None = None,
+    about: Any = None,
 ) -> html.Div:
     """The card's content; `judged` holds the delta fields per device, `window` is None for the whole trial.
 
-    `data-window` tells the selection script which interval these figures belong to.
+    `data-window` tells the selection script which interval these figures belong to; `about` says which block that is.
     """
-    start_s, end_s = window or (trial.start_s, trial.end_s)
-    name = "Whole trial" if window is None else "Interval"
-    head = [
-        html.P(name, className="overline"),
-        html.P(parts.stretch_text(start_s, end_s), className="card-span"),
-        html.P(length(end_s - start_s), className="small"),
-    ]
+    head = _head(trial, window, about)
     if problem:
         head.append(parts.notice(problem))
     reference_w = next((j["reference_mean_w"] for j in judged if j["reference_mean_w"] is not None), None)
@@ -39,7 +39,38 @@ def interval_card(
     )
     limits = parts.range_limits(judged)
     rows = [_device(entry, trial, limits, reference_w) for entry in judged]
-    return html.Div([*head, reference, *rows], **{"data-window": f"{start_s:.3f} {end_s:.3f}"})
+    return html.Div([*head, reference, *rows], **_window_data(trial, window))
+
+
+def power_card(
+    means: Mapping[str, float], trial: Trial, window: tuple[float, float] | None, *, about: Any = None
+) -> html.Div:
+    """The card while no delta may be shown: `means` of power_w and cadence_rpm over the interval, NaN where there are none."""
+    rows = [
+        html.Div([html.Span(name), html.Span(with_unit(number(value), unit), className="card-mean")], className="card-row")
+        for name, unit, value in (("power", "W", _there(means["power_w"])), ("cadence", "rpm", _there(means["cadence_rpm"])))
+    ]
+    source = html.P(f"The {trial.reference}; no device is told apart yet.", className="small reason")
+    return html.Div([*_head(trial, window, about), *rows, source], **_window_data(trial, window))
+
+
+def _head(trial: Trial, window: tuple[float, float] | None, about: Any) -> list[Any]:
+    start_s, end_s = window or (trial.start_s, trial.end_s)
+    return [
+        html.P("Whole trial" if window is None else "Interval", className="overline"),
+        html.P(parts.stretch_text(start_s, end_s), className="card-span"),
+        html.P(length(end_s - start_s), className="small"),
+        *(about or ()),
+    ]
+
+
+def _window_data(trial: Trial, window: tuple[float, float] | None) -> dict[str, str]:
+    start_s, end_s = window or (trial.start_s, trial.end_s)
+    return {"data-window": f"{start_s:.3f} {end_s:.3f}"}
+
+
+def _there(value: float) -> float | None:
+    return value if math.isfinite(value) else None
 
 
 def _device(entry: Mapping[str, Any], trial: Trial, limits: tuple[float, float], shown_reference_w: float | None) -> html.Div:

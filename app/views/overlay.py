@@ -15,26 +15,31 @@ from app.wording import clock_text
 GRAPH_CONFIG = {"staticPlot": True, "displayModeBar": False}
 
 
-def overlay_panel(trial: Trial, window: tuple[float, float] | None) -> html.Figure:
-    """Legend, chart and selection layer; the chart itself is drawn by its callback, in the reader's theme."""
+def overlay_panel(trial: Trial, window: tuple[float, float] | None, *, layer: Any = None, figure: Any = None) -> html.Figure:
+    """Legend, chart and selection layer; the chart itself is drawn by its callback, in the reader's theme.
+
+    `layer` lies over the block strip and bears marks and handles; `figure` is the chart, where it is at hand already.
+    """
     height = height_px(len(trial.labels) - 1)
+    drawn = {} if figure is None else {"figure": figure}
     chart = html.Div(
         [
             html.Div(
-                dcc.Graph(id=ids.OVERLAY, config=GRAPH_CONFIG, responsive=True, style={"height": f"{height}px"}),
+                dcc.Graph(id=ids.OVERLAY, config=GRAPH_CONFIG, responsive=True, style={"height": f"{height}px"}, **drawn),
                 **{"aria-hidden": "true"},
             ),
             html.Span(className="readout-clock", id="readout-clock"),
             _scrub_layer(trial, window),
+            layer,
         ],
         className="chart-box",
         style={"minHeight": f"{height}px"},
     )
+    differences = f"; the differences are running means over {RUNNING_S} s" if len(trial.labels) > 1 else ""
     caption = html.Figcaption(
         "Drag across the chart to select an interval, or click a block. By keyboard: tab to one of the two edges; the "
         "arrow keys move it by a second, with shift by ten; Escape selects the whole trial. Behind the power lines, "
-        "the shade runs from the lowest to the highest sample of each step; the differences are running means over "
-        f"{RUNNING_S} s. Section 2 holds the same in figures.",
+        f"the shade runs from the lowest to the highest sample of each step{differences}. Section 2 holds the same in figures.",
         className="small",
     )
     label = "Power of all recordings, difference of each device from the reference, and blocks, over time"
@@ -44,7 +49,8 @@ def overlay_panel(trial: Trial, window: tuple[float, float] | None) -> html.Figu
 def _legend(trial: Trial) -> html.Div:
     entries = []
     for label in trial.labels:
-        role = html.Span(" reference", className="small") if label == trial.reference else None
+        reference = label == trial.reference and len(trial.labels) > 1
+        role = html.Span(" reference", className="small") if reference else None
         value = html.Span(className="readout", **{"data-readout": label})
         entries.append(html.Li([parts.named(label, trial.labels), role, value]))
     return html.Div(html.Ul(entries), className="legend")

@@ -53,6 +53,7 @@ def setup_sheet(
     reference: str | None,
     title: str | None,
     loss_pct: Sequence[Any] = DEFAULT_LOSS_PCT,
+    before_button: Any = None,
 ) -> html.Div:
     """The form `sheet` (`ids.NEW` or `ids.EDIT`); `reference` is the key of the chosen recording."""
     chosen = reference or (recordings[0].key if recordings else None)
@@ -77,7 +78,18 @@ def setup_sheet(
         ]
     )
     form = {"class": "sheet", "data-sheet": sheet, "novalidate": True, "autocomplete": "off"}
-    return frozen(Native("form", form, [*rows, ride, html.Div(button, className="button-row")]))
+    return frozen(Native("form", form, [*rows, ride, before_button, html.Div(button, className="button-row")]))
+
+
+def blocks_first_choice(*, chosen: bool) -> html.Fieldset:
+    """Whether deltas stay hidden until the blocks are frozen."""
+    box = {"type": "checkbox", "name": ids.BLOCKS_FIRST, "id": ids.BLOCKS_FIRST, "value": "yes", "checked": chosen}
+    words = (
+        "You correct the blocks and exclude what went wrong without knowing what it does to the result, freeze them with date "
+        "and hash, and only then see how the devices compare. Readers see that you did. It cannot be switched on later."
+    )
+    label = html.Label([Native("input", box), " First show the blocks without deltas"], className="field reference-choice")
+    return html.Fieldset([html.Legend("No peeking"), label, html.P(words, className="hint")], className="no-peeking")
 
 
 def submit(text: str, id_: str, *, disabled: bool = False) -> Native:

@@ -8,13 +8,17 @@ from typing import Any
 from dash import html
 
 from app.views import parts
+from app.views.block_marks import held_line, repeats_of, stretch_of, tags
 from app.wording import KIND_MEANS, NOTHING, clock_text, number, signed, span, span_or_short
 
 DEVICE_COLUMNS = 4
+HELD_MEANS = "Spread is the standard deviation of five-second means, trend the change from start to end, both of the level."
 
 
-def block_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
-    """Section with the delta table.
+def block_section(
+    number_: int, report: Mapping[str, Any], labels: Sequence[str], *, origin: Any = None
+) -> html.Section:
+    """Section with the delta table; `origin` says where the blocks came from.
 
     The roles repeat what a table is anyway: on a phone its rows are laid out as cards, and a browser would then forget.
     """
@@ -22,10 +26,14 @@ def block_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]
         "The ride, cut where its character changes; the same cut for every device. A delta is device minus reference, "
         "in percent of the reference, over the settled part of the block."
     )
-    rows = [_row(block, report, labels) for block in report["blocks"]]
-    caption = html.Caption("Delta by block. Click a row, or press Enter on it, to select the block on the overlay.")
+    title, name = "Differences, block by block", "Delta by block"
+    if len(labels) == 1:
+        meaning, title, name = "The ride, cut where its character changes.", "The blocks", "Blocks"
+    repeats = repeats_of(report["blocks"])
+    rows = [_row(block, report, labels, repeats.get(block.get("level_group"), 1)) for block in report["blocks"]]
+    caption = html.Caption(f"{name}. Click a row, or press Enter on it, to select the block on the overlay. {HELD_MEANS}")
     table = html.Table([caption, _head(labels), html.Tbody(rows, role="rowgroup")], className="block-table", role="table")
-    return parts.section(number_, "blocks", "Differences, block by block", meaning, scrolling(table, "Delta by block"))
+    return parts.section(number_, "blocks", title, meaning, origin, scrolling(table, name))
 
 
 def _head(labels: Sequence[str]) -> html.Thead:
@@ -41,15 +49,18 @@ def _head(labels: Sequence[str]) -> html.Thead:
     return html.Thead([html.Tr([*fixed, *groups]), html.Tr(columns)])
 
 
-def _row(block: Mapping[str, Any], report: Mapping[str, Any], labels: Sequence[str]) -> html.Tr:
+def _row(block: Mapping[str, Any], report: Mapping[str, Any], labels: Sequence[str], repeats: int) -> html.Tr:
     deltas = {d["label"]: d for d in report["deltas"] if d["block"] == block["id"]}
     reference_w = next((d["reference_mean_w"] for d in deltas.values() if d["reference_mean_w"] is not None), None)
-    edited = " (edited)" if block.get("edited") else ""
+    if not deltas:
+        reference_w = block.get("level_w")
     name = html.Th(
         [
             html.Span(block.get("letter") or block["kind"][0].upper(), className=f"block-letter {block['kind']}"),
-            html.Span((block.get("name") or KIND_MEANS[block["kind"]]) + edited, className="block-name"),
+            html.Span(block.get("name") or KIND_MEANS[block["kind"]], className="block-name"),
             html.Span(f" {block['id']}", className="small"),
+            *tags(block),
+            held_line(block, repeats),
         ],
         scope="row",
         role="rowheader",
@@ -62,23 +73,16 @@ def _row(block: Mapping[str, Any], report: Mapping[str, Any], labels: Sequence[s
     ]
     for label in labels[1:]:
         cells += _delta_cells(label, deltas.get(label))
-    start_s, end_s = selected_stretch(block)
+    start_s, end_s = stretch_of(block)
+    excluded = " excluded" if block.get("excluded_reason") is not None else ""
     data = {"data-from": str(start_s), "data-to": str(end_s), "data-start": str(block["start_s"])}
     return html.Tr(
         cells,
         tabIndex="0",
         role="row",
-        className=f"block-row {block['kind']}",
+        className=f"block-row {block['kind']}{excluded}",
         **{**data, "data-end": str(block["end_s"]), "data-block": block["id"], "aria-selected": "false"},
     )
-
-
-def selected_stretch(block: Mapping[str, Any]) -> tuple[float, float]:
-    """What selecting a block selects: the stretch its delta is taken from, so that card and table agree. [s]"""
-    start_s, end_s = block.get("interior_start_s"), block.get("interior_end_s")
-    if start_s is None or end_s is None or end_s <= start_s:
-        return block["start_s"], block["end_s"]
-    return start_s, end_s
 
 
 def _delta_cells(label: str, entry: Mapping[str, Any] | None) -> list[html.Td]:

@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from dash import html
 
 from analysis.trial import Trial
 from app import ids
+from app.history import ByHand
 from app.views.clock_request import clock_request
 from app.views.clocks import clocks_section
+from app.views.editing import block_layer, editing_panel
 from app.views.evidence import evidence_sections
 from app.views.front import front
 from app.views.frozen import frozen, html_text
 from app.views.hands import hands_panel
-from app.views.interval import interval_card
 from app.views.overlay import overlay_panel
 from app.views.parts import section
+from app.views.provenance import provenance
 from app.views.record import (
     cautions_section,
     downloads_section,
@@ -33,15 +35,17 @@ def trial_view(
     *,
     trial_id: str,
     window: tuple[float, float] | None,
-    judged: Sequence[Mapping[str, Any]],
+    card: html.Div,
+    hand: ByHand,
     owner_part: Any = None,
+    figure: Any = None,
 ) -> html.Article:
     """Everything a reader sees; `owner_part` holds the owner's sheet, None for readers."""
     labels, owned = trial.labels, owner_part is not None
-    card = html.Aside(
+    aside = html.Aside(
         id=ids.CARD,
         className="interval-card",
-        **{"aria-label": "Selected interval", "data-html": html_text(interval_card(judged, trial, window))},
+        **{"aria-label": "Selected interval", "data-html": html_text(card)},
     )
     meaning = (
         "All recordings on one clock; below them each device's difference from the reference, with the range "
@@ -49,15 +53,17 @@ def trial_view(
         "chain can explain shaded. What stands out of the shade asks for an explanation."
     )
     hands = hands_panel(report, labels) if owned else None
-    left = html.Div([overlay_panel(trial, window), hands], className="overlay-and-hands")
-    overlay = html.Div([left, card], className="overlay-and-card")
+    panel = overlay_panel(trial, window, layer=block_layer(report["blocks"], owned=owned), figure=figure)
+    left = html.Div([panel, hands], className="overlay-and-hands")
+    overlay = html.Div([left, aside], className="overlay-and-card")
+    tools = editing_panel(report, hand) if owned else None
     evidence, after = evidence_sections(4, report, labels)
     return html.Article(
         [
             frozen(front(report, trial, request=clock_request(report, labels, owned=owned))),
             owner_part,
-            section(1, "overlay-section", "Overlay", meaning, overlay),
-            frozen(block_section(2, report, labels), summary_section(3, report, labels)),
+            section(1, "overlay-section", "Overlay", meaning, overlay, tools),
+            frozen(block_section(2, report, labels, origin=provenance(report, hand)), summary_section(3, report, labels)),
             *evidence,
             frozen(recordings_section(after, report, labels, {r.label: float(r.time_s[0]) for r in trial.recordings})),
             clocks_section(after + 1, report, labels),

@@ -1,0 +1,93 @@
+"""A trial's versions of its set-up -> what was changed by hand, when, in plain words. Pure; the one who changes is its owner."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from analysis.edits import Edit
+from app.store import SetupVersion
+from app.wording import clock_text
+
+KIND_WORDS = {"steady": "held power", "transient": "surge, sprint or step", "free": "riding along", "idle": "not pedalling"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class LogEntry:
+    """One act of the owner: when (UTC, ISO 8601) and what."""
+
+    utc: str
+    words: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ByHand:
+    """What was done to a trial's blocks by hand: edits that count now, each with its moment; everything ever done."""
+
+    edits: tuple[LogEntry, ...] = ()
+    log: tuple[LogEntry, ...] = ()
+    blocks_first: bool = False
+    version: int = 0
+    present: tuple[Edit, ...] = field(default=(), repr=False)
+
+
+def by_hand(versions: Sequence[SetupVersion], *, blocks_first: bool = False) -> ByHand:
+    """The edits of the newest version, with the time at which each was made, and the log."""
+    log: list[LogEntry] = []
+    made: list[tuple[Edit, str]] = []
+    frozen = None
+    for one in versions:
+        log += [LogEntry(utc=one.created_utc, words=words) for words in _changes([e for e, _ in made], one.setup.edits)]
+        made = _kept(made, one.setup.edits, one.created_utc)
+        if one.setup.frozen_hash != frozen and one.setup.frozen_hash is not None:
+            log.append(LogEntry(utc=one.created_utc, words=f"blocks frozen (hash {one.setup.frozen_hash[:12]}…)"))
+        frozen = one.setup.frozen_hash
+    return ByHand(
+        edits=tuple(LogEntry(utc=utc, words=words_of(edit)) for edit, utc in made), log=tuple(log),
+        blocks_first=blocks_first, version=versions[-1].version if versions else 0, present=tuple(e for e, _ in made),
+    )  # fmt: skip
+
+
+def words_of(edit: Edit) -> str:
+    """`edge at 6:02 moved to 6:05`, with the reason where one was given."""
+    at = clock_text(edit.at_s)
+    if edit.action == "relabel":
+        said = [f"called “{edit.name}”"] if edit.name else []
+        said += [f"taken as {KIND_WORDS[edit.kind]}"] if edit.kind else []
+        words = f"block at {at} {' and '.join(said)}"
+    else:
+        words = {
+            "move-edge": f"edge at {at} moved to {clock_text(edit.to_s or 0.0)}",
+            "split": f"block split at {at}",
+            "merge": f"blocks before and after {at} merged",
+            "exclude": f"block at {at} excluded",
+        }[edit.action]
+    return f"{words}: {edit.reason}" if edit.reason else words
+
+
+def _changes(before: Sequence[Edit], after: Sequence[Edit]) -> list[str]:
+    """What turned one list of edits into the next."""
+    before, after = list(before), list(after)
+    if before == after:
+        return []
+    if after[: len(before)] == before:
+        return [words_of(edit) for edit in after[len(before) :]]
+    if not after and len(before) > 1:
+        return [f"back to automatic: {len(before)} changes taken back"]
+    gone = [edit for edit in before if edit not in after]
+    if gone and len(gone) == len(before) - len(after):
+        return [f"taken back: {words_of(edit)}" for edit in gone]
+    return ["the changes were put on another reference's clock"]
+
+
+def _kept(made: Sequence[tuple[Edit, str]], now: Sequence[Edit], utc: str) -> list[tuple[Edit, str]]:
+    """Each present edit with the time at which it was made; what was there before keeps its own."""
+    if len(now) == len(made):  # the same edits, perhaps on another clock
+        return [(edit, when) for edit, (_, when) in zip(now, made, strict=True)]
+    left, out = list(made), []
+    for edit in now:
+        known = next((pair for pair in left if pair[0] == edit), None)
+        if known:
+            left.remove(known)
+        out.append(known or (edit, utc))
+    return out

@@ -204,9 +204,13 @@ def _allowance(trial: Trial, label: str) -> dict[str, Any]:
 
 
 def _plain(value: Any) -> Any:
-    """JSON's own types only: tuples become lists, numpy scalars plain numbers, NaN and infinities null."""
+    """JSON's own types only: tuples become lists, numpy scalars plain numbers, NaN and infinities null.
+
+    An interval with an end that is not finite says nothing and becomes null as a whole.
+    """
     if isinstance(value, Mapping):
-        return {str(k): _plain(v) for k, v in value.items()}
+        plain = {str(k): _plain(v) for k, v in value.items()}
+        return {k: None if _is_interval(k) and isinstance(v, list) and None in v else v for k, v in plain.items()}
     if isinstance(value, (str, bool)) or value is None:
         return value
     if isinstance(value, Sequence):
@@ -216,3 +220,7 @@ def _plain(value: Any) -> Any:
     if isinstance(value, float):
         return value if math.isfinite(value) else None
     return value
+
+
+def _is_interval(key: str) -> bool:
+    return "ci" in key.split("_")

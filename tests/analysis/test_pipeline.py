@@ -245,3 +245,20 @@ def test_no_verdict_rests_on_a_clock_that_is_not_settled():
     assert {d.verdict for d in judge_interval(unpack(pack(got)).trial, 100, 900)} == {"unsettled"}
     by_hand = compare(loose, Setup(devices=(DeviceSetup(file="b", label="b", shift_s=0.0),)))
     assert "outside" in {d.verdict for _, d in by_hand.summary}
+
+
+def test_an_interval_is_two_numbers_or_nothing():
+    """Three held blocks of one ride at one rate: a line through them has no interval, and half a one helps nobody."""
+    truth = ride(hold_plan([150, 200, 250], hold_s=90), seed=4)
+    made_of = [recording(record(truth, seed=s, noise_frac=0.0), n) for s, n in ((1, "a"), (2, "b"))]
+
+    def intervals(value, key=""):
+        if isinstance(value, dict):
+            return [i for k, v in value.items() for i in intervals(v, k)]
+        if isinstance(value, list) and "ci" in key.split("_"):
+            return [value]
+        return [i for v in value for i in intervals(v)] if isinstance(value, list) else []
+
+    found = intervals(compare(made_of).to_dict())
+    assert found
+    assert all(len(i) == 2 and all(isinstance(edge, float) for edge in i) for i in found)

@@ -210,7 +210,7 @@ def _plain(value: Any) -> Any:
     """
     if isinstance(value, Mapping):
         plain = {str(k): _plain(v) for k, v in value.items()}
-        return {k: None if _is_interval(k) and isinstance(v, list) and None in v else v for k, v in plain.items()}
+        return {k: None if "ci" in k.split("_") and _lacks_an_end(v) else v for k, v in plain.items()}
     if isinstance(value, (str, bool)) or value is None:
         return value
     if isinstance(value, Sequence):
@@ -222,5 +222,5 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def _is_interval(key: str) -> bool:
-    return "ci" in key.split("_")
+def _lacks_an_end(interval: Any) -> bool:
+    return interval is None or (isinstance(interval, list) and any(_lacks_an_end(end) for end in interval))

@@ -256,7 +256,7 @@ def test_an_interval_is_two_numbers_or_nothing():
         if isinstance(value, dict):
             return [i for k, v in value.items() for i in intervals(v, k)]
         if isinstance(value, list) and "ci" in key.split("_"):
-            return [value]
+            return value if isinstance(value[0], list) else [value]
         return [i for v in value for i in intervals(v)] if isinstance(value, list) else []
 
     found = intervals(compare(made_of).to_dict())

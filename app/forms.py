@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from analysis.errors import BadSetup
@@ -64,6 +64,12 @@ def setup_of(files: Sequence[tuple[str, str]], entries: SheetEntries, *, plan: S
     if None in tree["drivetrain"]["loss_pct"]:
         del tree["drivetrain"]["loss_pct"]
     return setup_from_dict(tree, name="The sheet")
+
+
+def with_unshown(setup: Setup, before: Setup) -> Setup:
+    """A sheet's set-up with what no field of the sheet shows, as it was said before: the number of sides."""
+    devices = (replace(d, sides=device_for(before, file=d.file or "", label=d.label).sides) for d in setup.devices)
+    return replace(setup, devices=tuple(devices))
 
 
 def device_for(setup: Setup, *, file: str, label: str | None = None) -> DeviceSetup:

@@ -16,7 +16,7 @@ from analysis.judging import judge_interval
 from analysis.trial import Trial
 from app import editing, freezing
 from app.access import is_owner
-from app.forms import SheetEntries, setup_of
+from app.forms import SheetEntries, setup_of, with_unshown
 from app.history import ByHand, by_hand
 from app.jobs import Ready, Working
 from app.links import is_id
@@ -165,7 +165,7 @@ def change_setup(trial_id: str, entries: SheetEntries) -> None:
     services = get_services()
     stored = services.store.trial(trial_id)
     old, answer = stored.setup, services.jobs.ask(trial_id)
-    setup = setup_of(stored.recordings, entries, plan=old.to_dict()["plan"])
+    setup = with_unshown(setup_of(stored.recordings, entries, plan=old.to_dict()["plan"]), old)
     edits = editing.carried(old.edits, setup, answer.open_trial) if isinstance(answer, Ready) else old.edits
     setup = replace(setup, edits=edits, frozen_hash=old.frozen_hash, frozen_utc=old.frozen_utc)
     services.store.change_setup(trial_id, setup, seen_version=stored.setup_version)

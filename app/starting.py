@@ -11,7 +11,7 @@ from dash import html
 from analysis.errors import CountercheckError
 from analysis.setup import Setup, setup_from_toml
 from app import ids
-from app.forms import SheetEntries, device_for, entries_of, fields_of, setup_of
+from app.forms import SheetEntries, device_for, entries_of, fields_of, setup_of, with_unshown
 from app.intake import unique_names
 from app.services import Services, create_trial
 from app.store import NewTrial
@@ -58,7 +58,7 @@ def start(services: Services, uploads: Sequence[Upload], entries: SheetEntries, 
     names = unique_names([str(upload.get("name", "")) for upload in uploads])
     files = [(str(upload.get("id", "")), name) for upload, name in zip(uploads, names, strict=True)]
     given = _read(setup_text)[0]
-    setup = replace(setup_of(files, entries, plan=given.to_dict()["plan"]), edits=given.edits)
+    setup = replace(with_unshown(setup_of(files, entries, plan=given.to_dict()["plan"]), given), edits=given.edits)
     new = create_trial(services, [{"id": key, "name": name} for key, name in files], setup)
     if entries.blocks_first:
         services.store.hide_deltas(new.trial_id)

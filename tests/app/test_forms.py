@@ -9,8 +9,8 @@ from plotly.utils import PlotlyJSONEncoder
 
 from analysis.errors import BadSetup
 from analysis.setup import DEFAULT_LOSS_PCT, setup_from_dict
-from app import starting
-from app.forms import SheetEntries, device_for, entries_of, fields_of, setup_of
+from app import ids, starting
+from app.forms import SheetEntries, device_for, entries_of, fields_of, setup_of, with_unshown
 
 FILES = [("aa", "hub.fit"), ("bb", "pedals.fit")]
 SENT = {
@@ -91,3 +91,10 @@ def test_a_mistake_is_named(sent, words):
 def test_what_no_page_of_ours_sends_is_refused_in_one_sentence(sent):
     with pytest.raises(BadSetup, match="has no label"):
         setup_of(FILES, entries_of(sent))
+
+
+def test_what_the_sheet_does_not_show_stays_as_it_was_said():
+    before = setup_from_dict({"device": [{"file": "a.fit", "label": "left arm", "sides": "left"}, {"file": "b.fit"}]})
+    entries = SheetEntries(rows={"1": {ids.LABEL: "crank"}, "2": {ids.LABEL: "hub"}}, reference="2")
+    kept = with_unshown(setup_of([("1", "a.fit"), ("2", "b.fit")], entries), before)
+    assert [(d.label, d.sides) for d in kept.devices] == [("crank", "left"), ("hub", None)]

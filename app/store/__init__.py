@@ -1,11 +1,22 @@
 """What is kept between visits. `Store` is the door; only `results` knows diskcache, only `database` and `store` SQL."""
 
-from app.store.problems import ChangedMeanwhile, DamagedBlob, MissingBlob, NoSuchTrial, StoreProblem, UnusableStore
+from app.store.problems import (
+    Busy,
+    ChangedMeanwhile,
+    DamagedBlob,
+    FullDisk,
+    MissingBlob,
+    NoSuchTrial,
+    StoreProblem,
+    UnusableStore,
+)
 from app.store.store import NewTrial, SetupVersion, Store, StoredTrial
 
 __all__ = [
+    "Busy",
     "ChangedMeanwhile",
     "DamagedBlob",
+    "FullDisk",
     "MissingBlob",
     "NewTrial",
     "NoSuchTrial",

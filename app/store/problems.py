@@ -5,6 +5,8 @@ StoreProblem (a CountercheckError)
 ├── DamagedBlob     the disk gave back other bytes than were stored
 ├── NoSuchTrial     no trial under this id
 ├── ChangedMeanwhile  someone else changed the trial since it was read
+├── FullDisk        there is no room for what was to be kept
+├── Busy            another program holds the database
 └── UnusableStore   the folder or database cannot be used at all
 """
 
@@ -29,6 +31,20 @@ class NoSuchTrial(StoreProblem):
 
 class ChangedMeanwhile(StoreProblem):
     """The trial's set-up is no longer the one that was read."""
+
+
+class FullDisk(StoreProblem):
+    """There is no room left where things are kept."""
+
+    def __init__(self) -> None:
+        super().__init__("The server's disk is full, so nothing was kept; make room on it and try again.")
+
+
+class Busy(StoreProblem):
+    """The database was locked by somebody else for longer than we wait."""
+
+    def __init__(self) -> None:
+        super().__init__("The server's database is busy and nothing was changed; try again in a minute.")
 
 
 class UnusableStore(StoreProblem):

@@ -20,8 +20,9 @@ from app.settings import Settings
 from app.store import database as db
 from app.store.blobs import Blobs
 from app.store.folders import own_folder
-from app.store.problems import ChangedMeanwhile, DamagedBlob, NoSuchTrial, StoreProblem
+from app.store.problems import ChangedMeanwhile, DamagedBlob, MissingBlob, NoSuchTrial, StoreProblem
 from app.store.results import Results
+from app.store.sweeping import Swept, sweep_unreferenced
 
 # Random bytes behind a reader's address and an owner's key: 192 and 256 bit, above the 128 that design.md asks for.
 ID_BYTES = 24
@@ -104,6 +105,7 @@ class Store:
                 for i, (sha256, name) in enumerate(recordings)
             ]
             connection.execute(insert(db.recordings), rows)
+            self._check_there(sha256 for sha256, _ in recordings)
             _add_setup(connection, new.trial_id, 1, setup, now)
             _add_key(connection, new.trial_id, new.owner_key, now)
         return new
@@ -199,6 +201,16 @@ class Store:
             known = connection.execute(select(k.key_sha256).where(k.trial_id == trial_id)).scalars().all()
         given = _key_hash(owner_key)
         return any([hmac.compare_digest(given, one) for one in known])
+
+    def sweep(self, *, among: Iterable[str] | None = None, put_before_s: float | None = None) -> Swept:
+        """Delete recordings that belong to no trial; `sweeping.sweep_unreferenced` says which stay."""
+        return sweep_unreferenced(self._engine, self._blobs, among=among, put_before_s=put_before_s)
+
+    def _check_there(self, recording_ids: Iterable[str]) -> None:
+        """Raises MissingBlob. Asked after the rows are written: from then on a sweep leaves these blobs alone."""
+        for sha256 in recording_ids:
+            if sha256 not in self._blobs:
+                raise MissingBlob(f"No recording is stored under {sha256[:12]}...; upload the file again.")
 
     def close(self) -> None:
         self.results.close()

@@ -18,7 +18,7 @@ from sqlalchemy import text
 
 from analysis.setup import DeviceSetup, PlanStep, Setup
 from app.settings import Settings
-from app.store import ChangedMeanwhile, DamagedBlob, MissingBlob, NoSuchTrial, Store, UnusableStore
+from app.store import ChangedMeanwhile, DamagedBlob, FullDisk, MissingBlob, NoSuchTrial, Store, UnusableStore
 from app.store import database as db
 from app.store.blobs import Blobs
 from app.store.folders import kept_secret
@@ -54,7 +54,7 @@ def test_a_blob_is_whole_or_absent_when_the_disk_fills_up(blobs, settings, monke
         raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr(*((os, "fsync") if step == "fsync" else (Path, "replace")), full)
-    with pytest.raises(OSError, match="No space"):
+    with pytest.raises(FullDisk, match="disk is full, so nothing was kept"):
         blobs.put(b"half of a ride")
     assert files_in(settings.data_dir / "recordings") == []
 

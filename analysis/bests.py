@@ -6,10 +6,12 @@ Watts and percent of the reference's best; seconds that both devices cover only.
 from __future__ import annotations
 
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.blocks import Block
 from analysis.traces import Floats
 from analysis.trial import Trial
 
@@ -54,18 +56,21 @@ class Bests:
     label: str
     values: tuple[Best, ...]
     note: str = (
-        "Best means of the seconds that both cover. The band holds device noise, resampled in stretches of 30 s, and not that "
-        "the best second depends on where the seconds begin."
+        "Best means of the seconds that both cover, excluded blocks left out. The band holds device noise, resampled in "
+        "stretches of 30 s, and not that the best second depends on where the seconds begin."
     )
 
 
-def bests_of(trial: Trial, label: str, *, lag_s: float | None) -> Bests:
+def bests_of(trial: Trial, label: str, *, lag_s: float | None, excluded: Sequence[Block] = ()) -> Bests:
     """Best means of one device; durations that the common seconds do not reach are left out.
 
     lag_s : response lag, taken out of the noise to be resampled (not of the trace itself).
+    excluded : blocks that the reviewer left out; no best may rest on their seconds.
     """
     device, reference = trial.per_second(label), trial.per_second(trial.reference)
     both = np.isfinite(device) & np.isfinite(reference)
+    for block in excluded:
+        both[(trial.second_s >= block.start_s) & (trial.second_s < block.end_s)] = False
     if both.sum() < NOISE_BLOCK_S or not reference[both].sum() > 0:
         return Bests(label=label, values=())
     device, reference = np.where(both, device, 0.0), np.where(both, reference, 0.0)

@@ -139,6 +139,7 @@ def _result(
 ) -> Comparison:  # fmt: skip
     """All that was found, with what needs nothing but the blocks that count."""
     blocks, counted = cut.blocks, cut.counted
+    left_out = [b for b in blocks if b.excluded_reason is not None]
     labels = [d.label for d in trial.devices]
     held = {b.id for b in counted if b.kind == "steady"}
     noise = noise_of(trial, counted)
@@ -158,7 +159,7 @@ def _result(
         agreement=tuple(agreement_of(trial, n.label, counted, n) for n in noise[1:]),
         noise=noise,
         findings=findings,
-        bests=tuple(bests_of(trial, r.label, lag_s=r.lag_s) for r in response),
+        bests=tuple(bests_of(trial, r.label, lag_s=r.lag_s, excluded=left_out) for r in response),
         hypotheses=weighed,
         curves=tuple(c for d in labels for c in curves_of(trial, d, counted)),
         pedalling=pedalling_of(trial, counted),

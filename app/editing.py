@@ -18,7 +18,7 @@ from analysis.errors import BadSetup
 from analysis.setup import Setup
 from app.jobs import Ready
 from app.services import Services
-from app.store import ChangedMeanwhile, NoSuchTrial
+from app.store import ChangedMeanwhile, NoSuchTrial, SetupVersion
 from app.wording import clock_text
 
 MAX_EDITS = 300  # a ride has some fifty blocks; more changes than this are no correction any more
@@ -88,13 +88,19 @@ def change(services: Services, trial_id: str, data: Any) -> None:
     if wish.act in ("undo", "automatic"):
         if not edits:
             raise BadSetup("Nothing has been changed by hand, so there is nothing to take back.")
-        edits = edits[:-1] if wish.act == "undo" else ()
+        edits = before_last_press(edits, services.store.history(trial_id)) if wish.act == "undo" else ()
     else:
         answer = services.jobs.ask(trial_id)
         if not isinstance(answer, Ready):
             raise BadSetup("There are no blocks to change yet; wait until they are there and try again.")
         edits = _with_wish(edits, wish, answer.open_trial)
     services.store.change_setup(trial_id, replace(stored.setup, edits=edits), seen_version=wish.seen)
+
+
+def before_last_press(edits: tuple[Edit, ...], versions: Sequence[SetupVersion]) -> tuple[Edit, ...]:
+    """The edits less those that the last press added: both edges of a block moved at once are taken back at once."""
+    fewer = (len(v.setup.edits) for v in reversed(versions) if len(v.setup.edits) < len(edits))
+    return edits[: next(fewer, len(edits) - 1)]
 
 
 def _with_wish(edits: tuple[Edit, ...], wish: Wish, found: Any) -> tuple[Edit, ...]:

@@ -118,3 +118,21 @@ def test_seconds_without_common_power_have_no_best():
     t = np.arange(100.0)
     nothing = {"time_s": t, "power_w": np.full(100, np.nan)}
     assert bests_of(trial_of([{"time_s": t, "power_w": np.full(100, 200.0)}, nothing]), "b", lag_s=None).values == ()
+
+
+def test_no_best_rests_on_the_seconds_of_an_excluded_block():
+    """A spike in an excluded block is why it was excluded; the best second must come from elsewhere."""
+    t = np.arange(600.0)
+    reference = 200 + 20 * np.sin(t / 40)
+    device = np.where(t == 300, 1500.0, reference + np.random.default_rng(4).normal(0, 2, t.size))
+    trial = trial_of([{"time_s": t, "power_w": reference}, {"time_s": t, "power_w": device}])
+    spiked = Block(
+        id="B1", start_s=290.0, end_s=310.0, kind="steady", level_w=200.0, cadence_rpm=90.0, name="hold", interior_start_s=295.0,
+        interior_end_s=310.0, excluded_reason="spike",
+    )  # fmt: skip
+    whole = bests_of(trial, "b", lag_s=None).values[0]
+    assert (whole.duration_s, whole.best_w) == (1, approx(861, abs=10))  # the sample stands for the second around its stamp
+    for best in bests_of(trial, "b", lag_s=None, excluded=[spiked]).values:
+        assert best.best_w < 240
+        inside_s = min(best.at_s + best.duration_s, 310) - max(best.at_s, 290)
+        assert inside_s <= 0.02 * best.duration_s, "the share of lost seconds that any window may have"

@@ -154,6 +154,17 @@ def test_undo_and_back_to_automatic_give_the_old_result_again(trial):
         trial.do("undo")
 
 
+def test_undo_takes_back_a_whole_press_and_not_one_record_of_it(trial):
+    trial.do("split", trial.block("hold 280 top"), split_at="23:30")
+    before, block = trial.report(), trial.block("hold 200 up")
+    trial.do("move", block, new_start=str(block["start_s"] + 10), new_end=str(block["end_s"] - 10))
+    assert len(trial.store.trial(trial.id).setup.edits) == 3
+    trial.do("undo")
+    assert trial.report() == before
+    trial.do("undo")
+    assert trial.store.trial(trial.id).setup.edits == ()
+
+
 @pytest.mark.parametrize(
     ("act", "fields", "words"),
     [

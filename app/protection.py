@@ -18,7 +18,7 @@ from analysis.reading.naming import clean_name
 from app.access import NotOwner
 from app.freezing import DeltasHidden
 from app.settings import Settings
-from app.store import NoSuchTrial
+from app.store import Busy, FullDisk, NoSuchTrial, UnusableStore
 from app.uploads import same_origin
 
 LOCAL_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
@@ -28,6 +28,14 @@ FRAME_BYTES = 64 * 2**10
 # Callbacks carry ids and forms, never recordings.
 OTHER_BODY_BYTES = 4 * 2**20
 DAY_S = 86400
+# What cannot be answered because of the server, not of what was sent, may be asked again.
+RETRY_AFTER_S = 30
+STATUSES = (
+    ((NotOwner, DeltasHidden), 403),
+    (NoSuchTrial, 404),
+    (FullDisk, 507),
+    ((Busy, UnusableStore), 503),
+)
 
 FIXED_HEADERS = {
     "X-Content-Type-Options": "nosniff",
@@ -140,8 +148,11 @@ def _too_large(_problem: HTTPException, settings: Settings) -> tuple[flask.Respo
 
 
 def _plain_problem(problem: CountercheckError) -> tuple[flask.Response, int]:
-    status = 403 if isinstance(problem, (NotOwner, DeltasHidden)) else 404 if isinstance(problem, NoSuchTrial) else 422
-    return flask.jsonify(error=str(problem)), status
+    status = next((number for kinds, number in STATUSES if isinstance(problem, kinds)), 422)
+    response = flask.jsonify(error=str(problem))
+    if status == 503:
+        response.headers["Retry-After"] = str(RETRY_AFTER_S)
+    return response, status
 
 
 def _fault(_problem: InternalServerError) -> tuple[flask.Response, int]:

@@ -24,6 +24,7 @@ from analysis.setup import DEFAULT_CLAIM_PCT
 from app import access, links
 from app.intake import check_usable
 from app.services import Services, create_trial, get_services
+from app.store import StoreProblem
 
 log = logging.getLogger(__name__)
 
@@ -70,15 +71,12 @@ def make_trial() -> tuple[flask.Response, int]:
     if refused:
         return refused
     asked = flask.request.get_json(silent=True)
-    try:
-        if not isinstance(asked, dict) or not isinstance(asked.get("recordings"), list):
-            return flask.jsonify(error='Send JSON: {"recordings": [{"id", "name"}, ...], "setup": {...}}.'), 400
-        setup = asked.get("setup", {})
-        if not isinstance(setup, dict):
-            return flask.jsonify(error='"setup" must be an object like setup.toml.'), 400
-        new = create_trial(get_services(), asked["recordings"], setup)
-    except CountercheckError as problem:
-        return flask.jsonify(error=str(problem)), 422
+    if not isinstance(asked, dict) or not isinstance(asked.get("recordings"), list):
+        return flask.jsonify(error='Send JSON: {"recordings": [{"id", "name"}, ...], "setup": {...}}.'), 400
+    setup = asked.get("setup", {})
+    if not isinstance(setup, dict):
+        return flask.jsonify(error='"setup" must be an object like setup.toml.'), 400
+    new = create_trial(get_services(), asked["recordings"], setup)
     response = flask.jsonify(id=new.trial_id, path=links.trial_path(new.trial_id))
     access.grant(response, new.trial_id, new.owner_key)
     return response, 201
@@ -122,6 +120,8 @@ def _take(services: Services, member: bundle.Member) -> dict[str, Any]:
             raise UnreadableFile(f"{member.name} is empty; copy the file from the device again.")
         recording = check_usable(services.jobs.engine.read(member.data, name=member.name))
         return describe(recording, services.store.put_recording(recording))
+    except StoreProblem:
+        raise  # a full disk or a busy database is no fault of the file
     except CountercheckError as problem:
         return {"error": str(problem), "name": member.name}
     except Exception as fault:

@@ -34,21 +34,31 @@ def own_folder(folder: Path) -> Path:
 
 
 def kept_secret(folder: Path) -> str:
-    """The secret of this installation, made on first use, readable by its owner only; the same for every worker."""
+    """The secret of this installation, made on first use, readable by its owner only; the same for every worker.
+
+    Raises UnusableStore.
+    """
     path = folder / "secret"
-    if not path.exists():
-        handle, name = tempfile.mkstemp(dir=folder, prefix=HALF)  # mode 0600
+    try:
+        if not path.exists():
+            _make_secret(path)
+        return path.read_text()
+    except OSError as problem:
+        reason = problem.strerror or str(problem)
+        raise UnusableStore(f"{path} cannot be used ({reason}); make room or mend its rights and start again.") from None
+
+
+def _make_secret(path: Path) -> None:
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=HALF)  # mode 0600
+    try:
         with os.fdopen(handle, "w") as file:
             file.write(secrets.token_urlsafe(32))
             file.flush()
             os.fsync(file.fileno())
-        try:
+        with contextlib.suppress(FileExistsError):
             os.link(name, path)  # whole or not at all, and only if no other worker was first
-        except FileExistsError:
-            pass
-        finally:
-            Path(name).unlink()
-    return path.read_text()
+    finally:
+        Path(name).unlink()
 
 
 def write_whole(path: Path, data: bytes) -> None:

@@ -23,6 +23,7 @@ from app.store.folders import own_folder
 from app.store.problems import ChangedMeanwhile, DamagedBlob, MissingBlob, NoSuchTrial, StoreProblem
 from app.store.results import Results
 from app.store.sweeping import Swept, sweep_unreferenced
+from app.store.troubles import speak_plainly
 
 # Random bytes behind a reader's address and an owner's key: 192 and 256 bit, above the 128 that design.md asks for.
 ID_BYTES = 24
@@ -70,6 +71,7 @@ class Store:
         folder = own_folder(settings.data_dir)
         url = settings.database_url or URL.create("sqlite", database=str(folder / "trials.sqlite3"))
         self._engine = db.open_database(url)
+        speak_plainly(self._engine)
         self._blobs = Blobs(folder / "recordings")
         self.results = Results(settings.cache_dir, size_bytes=settings.cache_bytes)
 

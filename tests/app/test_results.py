@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
+import stat
 
 import diskcache
 import pytest
 
+from app.store import UnusableStore
 from app.store.results import BytesOnlyDisk, RefusedEntry, Results
 
 
@@ -117,10 +120,71 @@ def test_a_results_folder_of_rubbish_is_started_afresh(tmp_path):
     results.close()
 
 
+def test_a_folder_deleted_under_a_running_server_is_made_again_for_its_owner_only(tmp_path):
+    results = Results(tmp_path / "r", size_bytes=2**24)
+    results.put("k", b"before")
+    shutil.rmtree(tmp_path / "r")
+    assert results.get("k") is None
+    for key, data in (("k", b"after"), ("big", os.urandom(100_000))):
+        results.put(key, data)
+        assert results.get(key) == data
+    assert results.claim("lock", b"me", expire_s=60)
+    assert not results.claim("lock", b"you", expire_s=60)
+    assert stat.S_IMODE((tmp_path / "r").stat().st_mode) == 0o700
+    again = Results(tmp_path / "r", size_bytes=2**24)
+    assert again.get("k") == b"after"  # it went into the folder, not into a deleted file
+    again.close()
+    results.close()
+
+
+def test_two_workers_agree_after_the_folder_was_deleted(tmp_path):
+    one, other = (Results(tmp_path / "r", size_bytes=2**24) for _ in range(2))
+    one.put("k", b"before")
+    shutil.rmtree(tmp_path / "r")
+    one.put("k", b"after")
+    assert other.get("k") == b"after"
+    one.close()
+    other.close()
+
+
+@pytest.mark.parametrize("damage", ["rubbish", "zeros in the middle", "cut short"])
+def test_a_table_damaged_under_a_running_server_is_started_afresh(tmp_path, damage):
+    results = Results(tmp_path / "r", size_bytes=2**24)
+    for i in range(200):
+        results.put(f"k{i}", os.urandom(2000))
+    results.put("big", os.urandom(100_000))
+    results._cache._con.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    results.close()  # the next use connects again and sees the file as it is
+    table = tmp_path / "r" / "cache.db"
+    with table.open("r+b") as file:
+        if damage == "cut short":
+            file.truncate(5000)
+        else:
+            file.seek(0 if damage == "rubbish" else 4096)
+            file.write((b"rubbish " if damage == "rubbish" else bytes(8)) * (table.stat().st_size // 8 - 512))
+    for _ in range(2):  # the first may only find out
+        results.put("new", b"sound")
+        results.get("k1")
+    results.put("new", b"sound")
+    assert results.get("new") == b"sound"
+    assert not list((tmp_path / "r").rglob("*.val")), "a value that no table knows stays for ever"
+    results.close()
+
+
+def test_a_folder_that_cannot_hold_a_table_is_one_sentence(tmp_path, monkeypatch):
+    def full(*_args, **_more):
+        raise sqlite3.OperationalError("database or disk is full")
+
+    monkeypatch.setattr(diskcache, "Cache", full)
+    with pytest.raises(UnusableStore, match="COUNTERCHECK_CACHE_DIR"):
+        Results(tmp_path / "r", size_bytes=2**20)
+
+
 def test_the_folder_stays_within_its_bound_and_the_newest_stay(results):
     for i in range(60):
         results.put(f"k{i}", os.urandom(100_000))
     assert results._cache.volume() < 2 * 2**20  # diskcache trims by tens, so it may overshoot a little
+    assert sum(path.stat().st_size for path in results._folder.rglob("*.val")) < 2 * 2**20
     assert results.get("k59") is not None
     assert results.get("k0") is None
 

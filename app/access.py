@@ -15,6 +15,8 @@ from app.services import get_services
 from app.store import NoSuchTrial, StoredTrial
 
 COOKIE_PREFIX = "countercheck_owner_"
+# By https the browser itself sees to it that no other host and no plain http page wrote the cookie (RFC 6265bis, 4.1.3.2).
+HOST_PREFIX = "__Host-"
 # 12 characters of the id tell the trials of one browser apart (72 bit) and do not open anybody else's page.
 COOKIE_ID_CHARS = 12
 # Browsers cut longer lives down to about 400 days.
@@ -26,13 +28,17 @@ class NotOwner(CountercheckError):
 
 
 def cookie_name(trial_id: str) -> str:
-    return COOKIE_PREFIX + trial_id[:COOKIE_ID_CHARS]
+    return _prefix() + trial_id[:COOKIE_ID_CHARS]
+
+
+def _prefix() -> str:
+    return HOST_PREFIX + COOKIE_PREFIX if get_services().settings.https else COOKIE_PREFIX
 
 
 def grant(response: Any, trial_id: str, owner_key: str) -> None:
     """Put the owner key into the browser, with a Flask response or the one of a Dash callback's context.
 
-    HttpOnly: no script reads it. SameSite=Lax: no other site's request carries it.
+    HttpOnly: no script reads it. SameSite=Lax: no other site's request carries it. On a public server: Secure, `__Host-`.
     """
     response.set_cookie(
         cookie_name(trial_id),
@@ -40,7 +46,7 @@ def grant(response: Any, trial_id: str, owner_key: str) -> None:
         max_age=COOKIE_AGE_S,
         httponly=True,
         samesite="Lax",
-        secure=flask.request.is_secure,
+        secure=flask.request.is_secure or get_services().settings.https,
         path="/",
     )
 
@@ -65,5 +71,5 @@ def require_owner(trial_id: str) -> None:
 
 def own_trials() -> list[StoredTrial]:
     """The trials whose keys this browser holds, newest first."""
-    held = [value.partition(".")[0] for name, value in flask.request.cookies.items() if name.startswith(COOKIE_PREFIX)]
+    held = [value.partition(".")[0] for name, value in flask.request.cookies.items() if name.startswith(_prefix())]
     return get_services().store.trials_of([trial_id for trial_id in held if is_owner(trial_id)])

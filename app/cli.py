@@ -61,6 +61,7 @@ def _parser() -> argparse.ArgumentParser:
         command.add_argument("--host", help="address to listen on (default 127.0.0.1: this machine only)")
         command.add_argument("--port", type=_port, help="port to listen on; 0 takes any free one")
         command.add_argument("--data-dir", metavar="FOLDER", help="where trials and recordings are kept")
+    serve.add_argument("--public", action="store_true", help="for anybody; the README says what must be set before")
     demo.add_argument("--no-browser", action="store_true", help="only print the address")
     serve.set_defaults(act=_serve)
     demo.set_defaults(act=_demo)
@@ -83,10 +84,15 @@ def _compare(arguments: argparse.Namespace) -> int:
 
 
 def _serve(arguments: argparse.Namespace) -> int:
+    from app import logs
     from app.serving import Server
 
-    server = Server(_settings(arguments))
-    print(f"countercheck is at {server.address}/ (Ctrl-C ends it)", flush=True)
+    settings = _settings(arguments)
+    if settings.public:
+        logs.to_stderr()
+    server = Server(settings)
+    shown = f"{settings.base_url}/, listening on {server.address}" if settings.public else f"{server.address}/"
+    print(f"countercheck is at {shown} (Ctrl-C ends it)", flush=True)
     server.run()
     return 0
 
@@ -119,7 +125,8 @@ def _demo(arguments: argparse.Namespace) -> int:
 def _settings(arguments: argparse.Namespace):
     from app.settings import Settings
 
-    return Settings.from_environment(data_dir=arguments.data_dir, host=arguments.host, port=arguments.port)
+    public = False if arguments.act is _demo else arguments.public or None  # None: as the environment says
+    return Settings.from_environment(data_dir=arguments.data_dir, host=arguments.host, port=arguments.port, public=public)
 
 
 def _port(text: str) -> int:

@@ -41,6 +41,11 @@ def window_query(window: tuple[float, float]) -> str:
     return urlencode({"from": _seconds(window[0]), "to": _seconds(window[1])})
 
 
+def absolute(base: str, path: str) -> str:
+    """The whole address, to be sent to somebody; `base` is scheme and host."""
+    return base.rstrip("/") + path
+
+
 def owner_path(trial_id: str, owner_key: str) -> str:
     """The owner link: opened once, it moves the key into a cookie and leads on to the trial's page."""
     return f"/own/{trial_id}/{owner_key}"

@@ -8,7 +8,7 @@ from functools import cache
 import dash
 import flask
 
-from app import downloads, protection, uploads
+from app import downloads, health, logs, protection, uploads
 from app.engine import Engine
 from app.jobs import Jobs
 from app.links import parse
@@ -51,7 +51,9 @@ def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash
     store = Store(settings)
     server = flask.Flask("countercheck", static_folder=None)
     server.secret_key = settings.secret_key or kept_secret(settings.data_dir)
-    server.config[CONFIG_KEY] = Services(settings=settings, store=store, jobs=Jobs(store, engine))
+    services = server.config[CONFIG_KEY] = Services(settings=settings, store=store, jobs=Jobs(store, engine))
+    if settings.public:
+        logs.register(server)
     protection.register(server, settings)
     app = dash.Dash(
         __name__,
@@ -73,6 +75,7 @@ def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash
     _add_pages(app)
     uploads.register(server)
     downloads.register(server)
+    health.register(server, services)
     server.before_request(lambda: _not_found(app))
     protection.add_headers(server, app.csp_hashes)
     return app

@@ -8,13 +8,16 @@ from __future__ import annotations
 
 import ipaddress
 from collections.abc import Callable, Iterable
+from typing import Any
 from urllib.parse import unquote, urlsplit
 
 import flask
 from werkzeug.exceptions import HTTPException, InternalServerError, RequestEntityTooLarge
+from werkzeug.middleware.proxy_fix import ProxyFix
 
 from analysis.errors import CountercheckError
 from analysis.reading.naming import clean_name
+from app import health
 from app.access import NotOwner
 from app.freezing import DeltasHidden
 from app.settings import Settings
@@ -51,10 +54,28 @@ FIXED_HEADERS = {
 def register(server: flask.Flask, settings: Settings) -> None:
     """Put the checks in front of every route; call before any other `before_request` is added."""
     server.config["MAX_CONTENT_LENGTH"] = settings.max_file_bytes + FRAME_BYTES
+    server.wsgi_app = _in_front(server.wsgi_app, settings)
     server.before_request(lambda: _refused(settings))
     server.register_error_handler(RequestEntityTooLarge, lambda problem: _too_large(problem, settings))
     server.register_error_handler(CountercheckError, _plain_problem)
+    server.register_error_handler(RecursionError, _too_deep)
     server.register_error_handler(InternalServerError, _fault)
+
+
+def _in_front(wsgi: Any, settings: Settings) -> Any:
+    """The address of whoever asks, as the proxies that were stated tell it; scheme and host stay what the settings say.
+
+    Of X-Forwarded-For only the last entries are one's own proxies' words, the rest anybody may have written.
+    """
+    if not settings.public:
+        return wsgi
+    scheme = urlsplit(settings.base_url or "").scheme
+
+    def told(environ: dict[str, Any], start_response: Any) -> Any:
+        environ["wsgi.url_scheme"] = scheme
+        return wsgi(environ, start_response)
+
+    return ProxyFix(told, x_for=settings.proxies, x_proto=0, x_host=0, x_port=0, x_prefix=0) if settings.proxies else told
 
 
 def add_headers(server: flask.Flask, script_hashes: Callable[[], Iterable[str]]) -> None:
@@ -105,7 +126,10 @@ def host_allowed(host: str, settings: Settings) -> bool:
         return False
     if not name:
         return False
-    if name in LOCAL_NAMES or name in {h.lower().strip("[]") for h in (settings.host, *settings.allowed_hosts)}:
+    listed = {h.lower().strip("[]") for h in settings.allowed_hosts}
+    if settings.public:
+        return name in listed
+    if name in listed | LOCAL_NAMES | {settings.host.lower().strip("[]")}:
         return True
     return settings.host in WILDCARDS and _is_address(name)
 
@@ -120,6 +144,8 @@ def _is_address(name: str) -> bool:
 
 def _refused(settings: Settings) -> tuple[flask.Response, int] | None:
     request = flask.request
+    if request.path == health.PATH:
+        return None  # probes call by address, and what they are told is no secret
     if not host_allowed(request.host, settings):
         return _sentence(
             "This server does not answer to that name; use localhost, or list it in COUNTERCHECK_ALLOWED_HOSTS.", 421
@@ -127,7 +153,8 @@ def _refused(settings: Settings) -> tuple[flask.Response, int] | None:
     if request.path == "/_reload-hash":
         return _sentence("Nothing is here.", 404)
     if request.method in ("POST", "PUT", "PATCH", "DELETE"):
-        if same_origin() is False:
+        ours = same_origin()
+        if ours is False or (ours is None and settings.public):
             return _sentence("Requests from other sites are not taken.", 403)
         if request.path != "/upload":
             request.max_content_length = OTHER_BODY_BYTES
@@ -153,6 +180,10 @@ def _plain_problem(problem: CountercheckError) -> tuple[flask.Response, int]:
     if status == 503:
         response.headers["Retry-After"] = str(RETRY_AFTER_S)
     return response, status
+
+
+def _too_deep(_problem: RecursionError) -> tuple[flask.Response, int]:
+    return flask.jsonify(error="That request is nested deeper than any that this page sends."), 400
 
 
 def _fault(_problem: InternalServerError) -> tuple[flask.Response, int]:

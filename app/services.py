@@ -37,6 +37,11 @@ def get_services() -> Services:
     return flask.current_app.config[CONFIG_KEY]
 
 
+def base_url() -> str:
+    """Scheme and host under which readers reach this server, for addresses that are sent to somebody."""
+    return get_services().settings.base_url or flask.request.host_url.rstrip("/")
+
+
 def create_trial(
     services: Services, recordings: Sequence[Mapping[str, Any]], setup: Setup | Mapping[str, Any]
 ) -> NewTrial:

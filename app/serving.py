@@ -52,6 +52,8 @@ def _listening(wsgi: Any, settings: Settings) -> Any:
             port=settings.port,
             threads=THREADS,
             ident=None,  # no server name in answers
+            # whom the proxies' words may be taken from is settled in `protection`
+            clear_untrusted_proxy_headers=not settings.public,
             max_request_body_size=BODY_FACTOR * settings.max_file_bytes,
             # uploads hold positions and names: above the usual 512 KB waitress would spool them to the disk
             inbuf_overflow=BODY_FACTOR * settings.max_file_bytes + 1,

@@ -87,8 +87,10 @@ def same_origin() -> bool | None:
     site = flask.request.headers.get("Sec-Fetch-Site")
     if site:
         return site == "same-origin"
-    origin = flask.request.headers.get("Origin")
-    return None if origin is None else origin.partition("://")[2] == flask.request.host
+    origin, settings = flask.request.headers.get("Origin"), get_services().settings
+    if origin is None:
+        return None
+    return origin == settings.base_url if settings.public else origin.partition("://")[2] == flask.request.host
 
 
 def describe(recording: Recording, recording_id: str) -> dict[str, Any]:

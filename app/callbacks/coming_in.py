@@ -5,7 +5,8 @@ from dash import Input, Output, State, callback, ctx, no_update
 from analysis.errors import CountercheckError
 from app import access, ids, links, starting
 from app.forms import entries_of
-from app.services import get_services
+from app.services import base_url, get_services
+from app.views.new_trial import both_links
 from app.views.notices import problem
 
 
@@ -23,17 +24,20 @@ def show_sheet(uploads, setup_text):
 @callback(
     Output(ids.GO, "href"),
     Output(ids.SHEET_PROBLEM, "children"),
+    Output(ids.SHEET, "children", allow_duplicate=True),
     Input(ids.NEW_FORM, "data"),
     State(ids.UPLOADS, "data"),
     State(ids.SETUP_TEXT, "data"),
     prevent_initial_call=True,
 )
 def analyse(form, uploads, setup_text):
-    """The sheet in, the new trial's address out; the owner key goes into a cookie."""
+    """The sheet in, the new trial's address out (on a public server both its links); the owner key goes into a cookie."""
     try:
         files = starting.uploads_of(uploads)
         new = starting.start(get_services(), files, entries_of(form), setup_text)
     except CountercheckError as trouble:
-        return no_update, problem(str(trouble))
+        return no_update, problem(str(trouble)), no_update
     access.grant(ctx.response, new.trial_id, new.owner_key)
-    return links.trial_path(new.trial_id), None
+    if get_services().settings.public:  # nothing lists the trial, so its owner must keep the way back
+        return no_update, both_links(base_url(), new.trial_id, new.owner_key), None
+    return links.trial_path(new.trial_id), None, no_update

@@ -1,12 +1,11 @@
 """What the owner may change; each of these asks for the key first."""
 
-import flask
 from dash import Input, Output, State, callback, no_update
 
 from analysis.errors import CountercheckError
 from app import access, ids, links, showing
 from app.forms import entries_of
-from app.services import get_services
+from app.services import base_url, get_services
 from app.views.notices import problem, progress_view
 from app.views.parts import owner_link
 
@@ -41,6 +40,6 @@ def make_owner_link(clicks, trial_id):
     try:
         access.require_owner(trial_id)
         path = links.owner_path(trial_id, get_services().store.new_owner_key(trial_id))
-        return owner_link(flask.request.host_url.rstrip("/") + path)
+        return owner_link(links.absolute(base_url(), path))
     except CountercheckError as trouble:
         return problem(str(trouble))

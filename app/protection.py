@@ -21,7 +21,7 @@ from app import health
 from app.access import NotOwner
 from app.freezing import DeltasHidden
 from app.settings import Settings
-from app.store import Busy, FullDisk, NoSuchTrial, UnusableStore
+from app.store import Busy, DatabaseAway, FullDisk, NoSuchTrial, UnusableStore
 from app.uploads import same_origin
 
 LOCAL_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
@@ -37,7 +37,7 @@ STATUSES = (
     ((NotOwner, DeltasHidden), 403),
     (NoSuchTrial, 404),
     (FullDisk, 507),
-    ((Busy, UnusableStore), 503),
+    ((Busy, DatabaseAway, UnusableStore), 503),
 )
 
 FIXED_HEADERS = {

@@ -43,7 +43,11 @@ def base_url() -> str:
 
 
 def create_trial(
-    services: Services, recordings: Sequence[Mapping[str, Any]], setup: Setup | Mapping[str, Any]
+    services: Services,
+    recordings: Sequence[Mapping[str, Any]],
+    setup: Setup | Mapping[str, Any],
+    *,
+    blocks_first: bool = False,
 ) -> NewTrial:
     """Make a trial of uploaded recordings, each {"id", "name"} as the upload answered it; the caller grants the owner key.
 
@@ -72,7 +76,7 @@ def create_trial(
         raise BadSetup(f"Two recordings are called alike or a name holds a folder ({', '.join(names)}); rename one.")
     checked = setup if isinstance(setup, Setup) else setup_from_dict(dict(setup))
     # a date and a hash that somebody brings along are no witness; this server states only what it saw itself
-    return services.store.create_trial(pairs, replace(checked, frozen_hash=None, frozen_utc=None))
+    return services.store.create_trial(pairs, replace(checked, frozen_hash=None, frozen_utc=None), blocks_first=blocks_first)
 
 
 def _pair(entry: Any) -> tuple[str, str]:

@@ -59,10 +59,8 @@ def start(services: Services, uploads: Sequence[Upload], entries: SheetEntries, 
     files = [(str(upload.get("id", "")), name) for upload, name in zip(uploads, names, strict=True)]
     given = _read(setup_text)[0]
     setup = replace(with_unshown(setup_of(files, entries, plan=given.to_dict()["plan"]), given), edits=given.edits)
-    new = create_trial(services, [{"id": key, "name": name} for key, name in files], setup)
-    if entries.blocks_first:
-        services.store.hide_deltas(new.trial_id)
-    return new
+    recordings = [{"id": key, "name": name} for key, name in files]
+    return create_trial(services, recordings, setup, blocks_first=entries.blocks_first)
 
 
 def uploads_of(data: Any) -> list[Upload]:

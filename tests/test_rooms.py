@@ -47,7 +47,10 @@ APP_BANS = {
     "app.static_report": {"dash", "flask"},
     "app.intake": {"dash", "flask"},
 }
-ONLY_ROOM = {"diskcache": "app.store.results", "sqlalchemy": "app.store", "waitress": "app.serving"}
+ONLY_ROOM = {
+    "diskcache": "app.store.results", "sqlalchemy": "app.store", "alembic": "app.store.migrations",
+    "psycopg": "app.store", "waitress": "app.serving",
+}  # fmt: skip
 
 
 def modules(package: str) -> dict[str, ast.Module]:

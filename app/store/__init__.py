@@ -1,9 +1,10 @@
-"""What is kept between visits. `Store` is the door; only `results` knows diskcache, only `database` and `store` SQL."""
+"""What is kept between visits. `Store` is the door; only `results` knows diskcache, all SQL stays in here."""
 
 from app.store.problems import (
     Busy,
     ChangedMeanwhile,
     DamagedBlob,
+    DatabaseAway,
     FullDisk,
     MissingBlob,
     NoSuchTrial,
@@ -16,6 +17,7 @@ __all__ = [
     "Busy",
     "ChangedMeanwhile",
     "DamagedBlob",
+    "DatabaseAway",
     "FullDisk",
     "MissingBlob",
     "NewTrial",

@@ -7,6 +7,7 @@ StoreProblem (a CountercheckError)
 ├── ChangedMeanwhile  someone else changed the trial since it was read
 ├── FullDisk        there is no room for what was to be kept
 ├── Busy            another program holds the database
+├── DatabaseAway    the database does not answer just now
 └── UnusableStore   the folder or database cannot be used at all
 """
 
@@ -45,6 +46,13 @@ class Busy(StoreProblem):
 
     def __init__(self) -> None:
         super().__init__("The server's database is busy and nothing was changed; try again in a minute.")
+
+
+class DatabaseAway(StoreProblem):
+    """The database cannot be reached, or fails; nothing was changed."""
+
+    def __init__(self) -> None:
+        super().__init__("The server's database does not answer and nothing was changed; try again in a minute.")
 
 
 class UnusableStore(StoreProblem):

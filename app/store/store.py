@@ -17,13 +17,13 @@ from analysis.reading.packed import pack, unpack
 from analysis.reading.recording import Recording
 from analysis.setup import Setup, setup_from_dict
 from app.settings import Settings
-from app.store import database as db
+from app.store import schema as db
 from app.store.blobs import Blobs
+from app.store.database import Database
 from app.store.folders import own_folder
 from app.store.problems import ChangedMeanwhile, DamagedBlob, MissingBlob, NoSuchTrial, StoreProblem
 from app.store.results import Results
 from app.store.sweeping import Swept, sweep_unreferenced
-from app.store.troubles import speak_plainly
 
 # Random bytes behind a reader's address and an owner's key: 192 and 256 bit, above the 128 that design.md asks for.
 ID_BYTES = 24
@@ -70,8 +70,7 @@ class Store:
     def __init__(self, settings: Settings) -> None:
         folder = own_folder(settings.data_dir)
         url = settings.database_url or URL.create("sqlite", database=str(folder / "trials.sqlite3"))
-        self._engine = db.open_database(url)
-        speak_plainly(self._engine)
+        self._database = Database(url)
         self._blobs = Blobs(folder / "recordings")
         self.results = Results(settings.cache_dir, size_bytes=settings.cache_bytes)
 
@@ -94,14 +93,20 @@ class Store:
     def has_recording(self, recording_id: object) -> bool:
         return recording_id in self._blobs
 
-    def create_trial(self, recordings: Sequence[tuple[str, str]], setup: Setup) -> NewTrial:
-        """Keep a trial of (id, name) pairs. Raises MissingBlob when one of them was never uploaded."""
+    def create_trial(self, recordings: Sequence[tuple[str, str]], setup: Setup, *, blocks_first: bool = False) -> NewTrial:
+        """Keep a trial of (id, name) pairs; with `blocks_first` nobody sees a delta of it before its blocks are frozen.
+
+        Raises MissingBlob when one of the recordings was never uploaded.
+        """
         for sha256, _ in recordings:
             self._blobs.get(sha256)
         new = NewTrial(trial_id=secrets.token_urlsafe(ID_BYTES), owner_key=secrets.token_urlsafe(KEY_BYTES))
         now = _now()
-        with self._engine.begin() as connection:
-            connection.execute(insert(db.trials).values(trial_id=new.trial_id, created_utc=now, setup_version=1))
+        with self._database.writing() as connection:
+            private = secrets.token_urlsafe(ID_BYTES)
+            row = {"trial_id": new.trial_id, "created_utc": now, "setup_version": 1, "private_address": private}
+            connection.execute(insert(db.trials).values(row))
+            connection.execute(insert(db.reader_links).values(token=new.trial_id, trial_id=new.trial_id, created_utc=now))
             rows = [
                 {"trial_id": new.trial_id, "position": i, "sha256": sha256, "name": name}
                 for i, (sha256, name) in enumerate(recordings)
@@ -110,6 +115,8 @@ class Store:
             self._check_there(sha256 for sha256, _ in recordings)
             _add_setup(connection, new.trial_id, 1, setup, now)
             _add_key(connection, new.trial_id, new.owner_key, now)
+            if blocks_first:
+                connection.execute(insert(db.blocks_first).values(trial_id=new.trial_id, created_utc=now))
         return new
 
     def trial(self, trial_id: str) -> StoredTrial | None:
@@ -126,7 +133,7 @@ class Store:
         query = select(t.trial_id, t.created_utc, t.setup_version, s.setup_json, first.is_not(None).label("blocks_first"))
         query = query.join_from(db.trials, db.setups, current).outerjoin(db.blocks_first, first == t.trial_id)
         query = query.where(t.trial_id.in_(ids))
-        with self._engine.connect() as connection:
+        with self._database.reading() as connection:
             trials = connection.execute(query.order_by(t.created_utc.desc(), t.trial_id)).all()
             order = select(r.trial_id, r.sha256, r.name).where(r.trial_id.in_(ids)).order_by(r.trial_id, r.position)
             rows = connection.execute(order).all()
@@ -145,7 +152,7 @@ class Store:
     def find_trial(self, recordings: Sequence[tuple[str, str]], setup: Setup) -> str | None:
         """The oldest trial of exactly these recordings and this set-up whose deltas are no secret; None where there is none."""
         first = select(db.recordings.c.trial_id).where(db.recordings.c.sha256 == recordings[0][0])
-        with self._engine.connect() as connection:
+        with self._database.reading() as connection:
             ids = connection.execute(first).scalars().all()
         same = [t for t in self.trials_of(ids) if t.recordings == tuple(recordings) and t.setup == setup and not t.deltas_hidden]
         return same[-1].trial_id if same else None
@@ -160,7 +167,7 @@ class Store:
             `seen_version` was given and is no longer the current one.
         """
         t = db.trials.c
-        with self._engine.begin() as connection:
+        with self._database.writing() as connection:
             current = connection.execute(select(t.setup_version).where(t.trial_id == trial_id)).scalar()
             if current is None:
                 raise NoSuchTrial("There is no trial at this address; check that the link is complete.")
@@ -171,16 +178,11 @@ class Store:
             _add_setup(connection, trial_id, seen + 1, setup, _now())
         return seen + 1
 
-    def hide_deltas(self, trial_id: str) -> None:
-        """From now on nobody sees a delta of this trial before its blocks are frozen; for a trial whose address nobody has."""
-        with self._engine.begin() as connection:
-            connection.execute(insert(db.blocks_first).values(trial_id=trial_id, created_utc=_now()))
-
     def history(self, trial_id: str) -> list[SetupVersion]:
         """Every version of a trial's set-up, oldest first; empty for a trial that does not exist."""
         s = db.setups.c
         query = select(s.version, s.created_utc, s.setup_json).where(s.trial_id == trial_id).order_by(s.version)
-        with self._engine.connect() as connection:
+        with self._database.reading() as connection:
             rows = connection.execute(query).all()
         return [
             SetupVersion(version=r.version, created_utc=r.created_utc, setup=setup_from_dict(json.loads(r.setup_json)))
@@ -192,21 +194,21 @@ class Store:
         key = secrets.token_urlsafe(KEY_BYTES)
         if self.trial(trial_id) is None:
             raise NoSuchTrial("There is no trial at this address; check that the link is complete.")
-        with self._engine.begin() as connection:
+        with self._database.writing() as connection:
             _add_key(connection, trial_id, key, _now())
         return key
 
     def owner_of(self, trial_id: str, owner_key: str) -> bool:
         """Whether the key is one of the trial's; the comparison's time tells nothing of how close it was."""
         k = db.owner_keys.c
-        with self._engine.connect() as connection:
+        with self._database.reading() as connection:
             known = connection.execute(select(k.key_sha256).where(k.trial_id == trial_id)).scalars().all()
         given = _key_hash(owner_key)
         return any([hmac.compare_digest(given, one) for one in known])
 
     def sweep(self, *, among: Iterable[str] | None = None, put_before_s: float | None = None) -> Swept:
         """Delete recordings that belong to no trial; `sweeping.sweep_unreferenced` says which stay."""
-        return sweep_unreferenced(self._engine, self._blobs, among=among, put_before_s=put_before_s)
+        return sweep_unreferenced(self._database, self._blobs, among=among, put_before_s=put_before_s)
 
     def _check_there(self, recording_ids: Iterable[str]) -> None:
         """Raises MissingBlob. Asked after the rows are written: from then on a sweep leaves these blobs alone."""
@@ -216,7 +218,7 @@ class Store:
 
     def close(self) -> None:
         self.results.close()
-        self._engine.dispose()
+        self._database.close()
 
 
 def _add_setup(connection: Connection, trial_id: str, version: int, setup: Setup, now: str) -> None:

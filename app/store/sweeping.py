@@ -11,10 +11,11 @@ import time
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, Engine, select, text
+from sqlalchemy import Connection, select, text
 
-from app.store import database as db
+from app.store import schema as db
 from app.store.blobs import Blobs
+from app.store.database import POSTGRES, Database
 
 # From dropping files onto the page to pressing Analyse; whoever takes longer uploads again and is told so.
 UPLOAD_WAITS_S = 86400.0
@@ -29,7 +30,7 @@ class Swept:
 
 
 def sweep_unreferenced(
-    engine: Engine, blobs: Blobs, *, among: Iterable[str] | None = None, put_before_s: float | None = None
+    database: Database, blobs: Blobs, *, among: Iterable[str] | None = None, put_before_s: float | None = None
 ) -> Swept:
     """Delete blobs that belong to no trial; safe beside other processes that upload, create and sweep.
 
@@ -44,7 +45,7 @@ def sweep_unreferenced(
     before_s = time.time() - UPLOAD_WAITS_S if put_before_s is None else put_before_s
     if among is None:
         blobs.tidy(put_before_s=before_s)
-    with engine.begin() as connection:
+    with database.writing() as connection:
         hold_writers(connection)
         needed = set(connection.execute(select(db.recordings.c.sha256).distinct()).scalars())
         gone = [blobs.drop(sha256, put_before_s=before_s) for sha256 in set(blobs.names() if among is None else among) - needed]
@@ -53,8 +54,6 @@ def sweep_unreferenced(
 
 
 def hold_writers(connection: Connection) -> None:
-    """Let nobody add a trial before this transaction ends; call it first in the transaction."""
-    if connection.dialect.name == "sqlite":
-        connection.execute(text("BEGIN IMMEDIATE"))
-    else:
+    """Let nobody add a trial before this transaction ends; call it first in a `Database.writing`, enough by itself on SQLite."""
+    if connection.dialect.name == POSTGRES:
         connection.execute(text(f"LOCK TABLE {db.recordings.name} IN SHARE ROW EXCLUSIVE MODE"))

@@ -48,9 +48,7 @@ class Hand:
         self.server, self.services = server, server.config[CONFIG_KEY]
         self.store = self.services.store
         demo = self.store.trial(demo_trial(self.services))
-        self.id = self.store.create_trial(demo.recordings, demo.setup).trial_id
-        if hidden:
-            self.store.hide_deltas(self.id)
+        self.id = self.store.create_trial(demo.recordings, demo.setup, blocks_first=hidden).trial_id
 
     def report(self) -> dict:
         return settled(self.services.jobs, self.id).open_trial.report

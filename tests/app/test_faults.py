@@ -24,7 +24,7 @@ from app.store import Busy, ChangedMeanwhile, Store, UnusableStore
 @pytest.fixture
 def impatient(services):
     """The app's store, which waits a tenth of a second for a locked database instead of twenty."""
-    engine = services.store._engine
+    engine = services.store._database.engine
     event.listen(engine, "checkout", lambda connection, *_: connection.execute("PRAGMA busy_timeout = 100"))
     return services.store
 
@@ -72,7 +72,7 @@ def test_a_database_without_room_makes_no_half_a_trial(client, services, setting
     def cap(connection, *_):
         connection.execute(f"PRAGMA max_page_count = {pages['most']}")
 
-    event.listen(services.store._engine, "checkout", cap)
+    event.listen(services.store._database.engine, "checkout", cap)
     asked = {"recordings": [{"id": s["id"], "name": s["name"]} for s in sent], "setup": {"trial": {"title": "x" * 200}}}
     for _ in range(60):  # until the free pages are used up
         answer = client.post("/trials", json=asked, headers=OURS)
@@ -124,7 +124,7 @@ def test_a_set_up_that_met_a_locked_database_is_as_it_was(impatient, settings, l
 
 def test_a_database_broken_under_a_running_server_is_one_sentence_and_a_line_in_the_log(client, services, settings, caplog):
     path = make(client, b"power 200", b"power 210").get_json()["path"]
-    services.store._engine.dispose()
+    services.store._database.engine.dispose()
     with sqlite3.connect(settings.data_dir / "trials.sqlite3") as connection:
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     connection.close()

@@ -19,7 +19,7 @@ from sqlalchemy import text
 from analysis.setup import DeviceSetup, PlanStep, Setup
 from app.settings import Settings
 from app.store import ChangedMeanwhile, DamagedBlob, FullDisk, MissingBlob, NoSuchTrial, Store, UnusableStore
-from app.store import database as db
+from app.store import schema as db
 from app.store.blobs import Blobs
 from app.store.folders import kept_secret
 
@@ -206,7 +206,7 @@ def test_the_same_trial_is_found_again_and_a_changed_one_is_not(bench):
 
 
 def test_sqlite_is_told_to_be_durable_and_strict(store):
-    with store._engine.connect() as connection:
+    with store._database.reading() as connection:
         found = {name: connection.execute(text(f"PRAGMA {name}")).scalar() for name in ("journal_mode", "foreign_keys")}
         assert found == {"journal_mode": "wal", "foreign_keys": 1}
         assert connection.execute(text("PRAGMA synchronous")).scalar() == 2  # FULL

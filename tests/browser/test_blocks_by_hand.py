@@ -20,9 +20,7 @@ def owned(open_page, site):
     def open_one(*, hidden: bool = False, **options):
         store = site.services.store
         demo = store.trial(site.demo.split("/")[-1])
-        new = store.create_trial(demo.recordings, demo.setup)
-        if hidden:
-            store.hide_deltas(new.trial_id)
+        new = store.create_trial(demo.recordings, demo.setup, blocks_first=hidden)
         page = open_page("/", **options)
         cookie = {"name": cookie_name(new.trial_id), "value": f"{new.trial_id}.{new.owner_key}", "url": site.address}
         page.context.add_cookies([cookie])

@@ -1,22 +1,20 @@
 """Every address of the site, made and read in one place. Pure: no request, no store.
 
-A trial's page is `/trial/<id>`; `?from=612.0&to=733.5` is the interval on the screen, in seconds on the trial's clock.
+A trial's page is `/trial/<id>`; what is on the screen follows the question mark (see `app.screen`), the section the hash.
 """
 
 from __future__ import annotations
 
-import math
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
-from urllib.parse import parse_qsl, urlencode, urlsplit
+from urllib.parse import parse_qsl, urlsplit
+
+from app.screen import OPENING, Screen, from_query
 
 HOME = "/"
 DEMO = "/demo"
 # Trial ids and owner keys: the characters of URL-safe base64, long enough that none is guessed (22 carry 128 bit).
 ID_PATTERN = r"[A-Za-z0-9_-]{22,64}"
-# An interval's ends are kept to the millisecond; a trial lasts days at most, so more digits than these are a mistake.
-MAX_TIME_S = 1e8
 
 _TRIAL = re.compile(rf"/trial/({ID_PATTERN})")
 _ID = re.compile(ID_PATTERN)
@@ -24,21 +22,16 @@ _ID = re.compile(ID_PATTERN)
 
 @dataclass(frozen=True, kw_only=True)
 class TrialAddress:
-    """What the address of a trial's page says; `window` is (from_s, to_s) or None for the whole trial."""
+    """What the address of a trial's page says."""
 
     trial_id: str
-    window: tuple[float, float] | None = None
+    screen: Screen = OPENING
 
 
-def trial_path(trial_id: str, window: tuple[float, float] | None = None) -> str:
-    """Address of a trial's page, with the interval to be shown."""
-    path = f"/trial/{trial_id}"
-    return path if window is None else f"{path}?{window_query(window)}"
-
-
-def window_query(window: tuple[float, float]) -> str:
-    """The part of the address behind the question mark."""
-    return urlencode({"from": _seconds(window[0]), "to": _seconds(window[1])})
+def trial_path(trial_id: str, screen: Screen = OPENING, *, section: str | None = None) -> str:
+    """Address of a trial's page showing `screen`, scrolled to the section of that id."""
+    query = screen.query()
+    return f"/trial/{trial_id}" + (f"?{query}" if query else "") + (f"#{section}" if section else "")
 
 
 def absolute(base: str, path: str) -> str:
@@ -67,25 +60,9 @@ def parse(address: str) -> TrialAddress | None:
     match = _TRIAL.fullmatch(parts.path)
     if match is None:
         return None
-    return TrialAddress(trial_id=match[1], window=parse_window(dict(parse_qsl(parts.query))))
-
-
-def parse_window(query: Mapping[str, str]) -> tuple[float, float] | None:
-    """The interval in a query; None when there is none, or none that makes sense. Unknown keys are ignored."""
-    try:
-        window = (float(query["from"]), float(query["to"]))
-    except (KeyError, TypeError, ValueError):
-        return None
-    sensible = all(math.isfinite(t) and abs(t) <= MAX_TIME_S for t in window) and window[0] < window[1]
-    return window if sensible else None
+    return TrialAddress(trial_id=match[1], screen=from_query(dict(parse_qsl(parts.query))))
 
 
 def is_id(text: object) -> bool:
     """Whether this could be a trial id at all; spares the database the rest."""
     return isinstance(text, str) and _ID.fullmatch(text) is not None
-
-
-def _seconds(value_s: float) -> str:
-    text = f"{value_s:.3f}".rstrip("0")
-    text = text + "0" if text.endswith(".") else text
-    return "0.0" if text == "-0.0" else text

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import time
 from dataclasses import asdict, replace
 from typing import Any
@@ -21,6 +20,7 @@ from app.history import ByHand, by_hand
 from app.jobs import Ready, Working
 from app.links import is_id
 from app.nudges import moved
+from app.screen import OPENING, Screen, interval_of
 from app.services import get_services
 from app.store import StoredTrial
 from app.views.block_marks import block_lines
@@ -32,14 +32,14 @@ from app.views.notices import failed_view, progress_view
 from app.views.owner import owner_panel
 from app.views.trial import trial_view
 
-Window = tuple[float, float] | None
+Window = tuple[float, float] | None  # None is the whole trial
 
 MIN_WINDOW_S = 1.0  # one sample of a recording at the usual 1 Hz
 # After a change by hand the page waits this long for the new result before it shows progress instead.
 PATIENCE_S, LOOK_EVERY_S = 5.0, 0.02
 
 
-def content(trial_id: str, window: Window, figure: Any = None) -> Any:
+def content(trial_id: str, screen: Screen = OPENING, figure: Any = None) -> Any:
     """The page's content: progress while there is no answer, then the report or the reason why there is none.
 
     `figure` is the overlay where it is at hand already; else its callback draws it.
@@ -57,22 +57,22 @@ def content(trial_id: str, window: Window, figure: Any = None) -> Any:
         return html.Div([failed_view(answer.sentence), html.Div(owner)])
     found = freezing.shown(stored, answer.open_trial)
     report, trial = found.report, found.trial
-    window = inside(window, trial)
+    screen = replace(screen.fitted(trial.labels), window=inside(screen.window, trial))
     owner = owner_panel(stored.recordings, stored.setup, report) if owned else None
-    inner_card = _card(stored, found, window)
+    inner_card = _card(stored, found, screen.window)
     if stored.deltas_hidden:
-        return blocks_first_view(report, trial, window=window, card=inner_card, hand=hand, owner_part=owner, figure=figure)
+        return blocks_first_view(report, trial, screen=screen, card=inner_card, hand=hand, owner_part=owner, figure=figure)
     return trial_view(
-        report, trial, trial_id=trial_id, window=window, card=inner_card, hand=hand, owner_part=owner, figure=figure
+        report, trial, trial_id=trial_id, screen=screen, card=inner_card, hand=hand, owner_part=owner, figure=figure
     )
 
 
-def content_soon(trial_id: str, window: Window, theme: Any, view: Window) -> Any:
+def content_soon(trial_id: str, screen: Screen, theme: Any) -> Any:
     """The page's content after a change: the new result where it comes quickly, so that the page stays in place."""
     until = time.monotonic() + PATIENCE_S
     while isinstance(get_services().jobs.ask(trial_id), Working) and time.monotonic() < until:
         time.sleep(LOOK_EVERY_S)
-    return content(trial_id, window, chart(trial_id, theme, view))
+    return content(trial_id, screen, chart(trial_id, theme, screen))
 
 
 def title_of(trial_id: str | None = None) -> str:
@@ -120,13 +120,13 @@ def inside(window: Window, trial: Trial) -> Window:
     return start_s, end_s
 
 
-def chart(trial_id: str, theme: str, view: Window, nudge: Any = None) -> Any:
+def chart(trial_id: str, theme: str, screen: Screen = OPENING, nudge: Any = None) -> Any:
     """The overlay of a trial whose result is there, with clocks moved as `nudge` asks; None while it is not."""
     found = _shown(trial_id)[1]
     if found is None:
         return None
     trial, by_s = moved(found.trial, nudge)
-    figure = overlay(found.report, trial, theme=theme_of(theme), view=view)
+    figure = overlay(found.report, trial, theme=theme_of(theme), view=screen.view)
     return figure.update_layout(meta={**figure.layout.meta, "moved": by_s})
 
 
@@ -173,8 +173,4 @@ def change_setup(trial_id: str, entries: SheetEntries) -> None:
 
 def window_of(data: Any) -> Window:
     """A store's two numbers as a window; None for anything else, because a browser can send what it likes."""
-    if not isinstance(data, (list, tuple)) or len(data) != 2:
-        return None
-    if not all(isinstance(edge, (int, float)) and math.isfinite(edge) for edge in data) or data[0] >= data[1]:
-        return None
-    return float(data[0]), float(data[1])
+    return interval_of(data)

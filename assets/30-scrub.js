@@ -1,18 +1,14 @@
 /* The selection on the overlay: drag, edges, keyboard, blocks, table rows; the address; the values under the cursor.
 
-   The interval lives in three places that this script keeps equal: the layer's data-from/data-to, the store
-   "trial-window" (which the server's card follows) and the address. Times are seconds on the trial's clock. */
+   The interval stands in the layer's data-from/data-to; 31-screen.js hands it to the server and to the address.
+   Times are seconds on the trial's clock. */
 "use strict";
 (function () {
-  const LIVE_MS = 70; // between two updates of the card while dragging
-  const PATIENCE_MS = 1500; // after this an unanswered update no longer holds the next one back
-  const ADDRESS_MS = 400; // keyboard steps settle before the address follows: browsers limit how often it may change
   const CLICK_PX = 4; // a press that moves less than this is a click
   const BLOCKS_PX = 34; // the block strip at the layer's lower edge, with a finger's room above it
   const STEP_S = 1, LONG_STEP_S = 10, PAGE_STEP_S = 60;
 
   let layer = null, drag = null;
-  let pending = null, sentAt = 0, waitingFor = null, timer = 0, addressTimer = 0;
 
   /* ---- where things are */
 
@@ -69,6 +65,11 @@
     document.dispatchEvent(new CustomEvent("countercheck:placed"));
   }
 
+  function drawn() {
+    place();
+    window.countercheck.screen.drawn(view());
+  }
+
   function markRows() {
     const w = chosen();
     document.querySelectorAll("tr[data-block]").forEach(function (row) {
@@ -86,48 +87,19 @@
     layer.dataset.from = String(a);
     layer.dataset.to = String(b);
     place();
-    pending = [a, b];
-    publish();
+    told(true);
     if (done) settle();
-  }
-
-  /* One update under way at a time: the card is never behind by more than one, and nothing queues up. */
-  function publish() {
-    clearTimeout(timer);
-    if (!pending) return;
-    const now = performance.now();
-    const held = waitingFor !== null && now - sentAt < PATIENCE_MS;
-    const wait = held ? PATIENCE_MS - (now - sentAt) : LIVE_MS - (now - sentAt);
-    if (wait > 0) { timer = setTimeout(publish, wait); return; }
-    const w = pending;
-    pending = null;
-    sentAt = now;
-    waitingFor = isWhole(w) ? "" : w[0].toFixed(3) + " " + w[1].toFixed(3);
-    window.dash_clientside.set_props("trial-window", { data: isWhole(w) ? null : w });
-  }
-
-  function answered() {
-    if (waitingFor === null) return;
-    const card = document.querySelector("#interval-card [data-window]");
-    const shown = card && card.dataset.window;
-    const all = whole()[0].toFixed(3) + " " + whole()[1].toFixed(3);
-    if (shown === (waitingFor || all)) { waitingFor = null; publish(); }
   }
 
   function settle() {
     markRows();
-    clearTimeout(addressTimer);
-    addressTimer = setTimeout(writeAddress, 0);
+    told(false);
   }
 
-  function writeAddress() {
-    const address = new URL(window.location.href);
-    const w = chosen();
-    const text = function (t) { return Number.isInteger(t) ? t.toFixed(1) : String(Number(t.toFixed(3))); };
-    if (isWhole(w)) { address.searchParams.delete("from"); address.searchParams.delete("to"); }
-    else { address.searchParams.set("from", text(w[0])); address.searchParams.set("to", text(w[1])); }
-    if (address.href === window.location.href) return;
-    try { window.history.replaceState(window.history.state, "", address.href); } catch (tooOften) { addressTimer = setTimeout(writeAddress, 5000); }
+  /* The interval goes to the screen, which keeps store and address; the address waits for the end of a drag. */
+  function told(live) {
+    const w = chosen(), screen = window.countercheck.screen;
+    screen[live ? "follow" : "set"]({ window: isWhole(w) ? null : w });
   }
 
   function chooseBlock(row) { choose(Number(row.dataset.from), Number(row.dataset.to), true); }
@@ -185,10 +157,7 @@
     else return;
     event.preventDefault();
     to = Math.min(Math.max(to, limits[0]), limits[1]);
-    choose(isFrom ? to : w[0], isFrom ? w[1] : to, false);
-    markRows();
-    clearTimeout(addressTimer);
-    addressTimer = setTimeout(writeAddress, ADDRESS_MS);
+    choose(isFrom ? to : w[0], isFrom ? w[1] : to, true);
   }
 
   document.addEventListener("keydown", function (event) {
@@ -273,28 +242,28 @@
     document.querySelectorAll("[data-readout], #readout-clock").forEach(function (place) { place.textContent = ""; });
   }
 
-  /* ---- zoom: the buttons' clientside callback */
+  /* ---- zoom */
 
-  function nextView(inClicks, outClicks, earlier, later, seen) {
-    const context = window.dash_clientside.callback_context;
-    const cause = context.triggered.length ? context.triggered[0].prop_id.split(".")[0] : "";
-    if (!layer || !layer.isConnected || !context.triggered.length || !context.triggered[0].value) return window.dash_clientside.no_update;
-    const all = whole(), now = seen || all, span = now[1] - now[0];
-    if (cause === "zoom-whole") return null;
-    if (cause === "zoom-interval") {
-      const w = chosen();
-      return isWhole(w) ? null : [w[0], w[1]];
-    }
-    const move = (cause === "view-earlier" ? -0.5 : 0.5) * span;
-    const start = Math.min(Math.max(now[0] + move, all[0]), all[1] - span);
-    return [start, start + span];
+  function zoom(button) {
+    const all = whole(), now = window.countercheck.screen.now().view || all, span = now[1] - now[0];
+    if (button === "zoom-whole") return look(null);
+    if (button === "zoom-interval") return isWhole(chosen()) ? null : look(chosen());
+    const start = now[0] + (button === "view-earlier" ? -0.5 : 0.5) * span;
+    const from = Math.min(Math.max(start, all[0]), all[1] - span);
+    return look([from, from + span]);
   }
 
-  const functions = (window.dash_clientside = window.dash_clientside || {});
-  functions.countercheck = Object.assign(functions.countercheck || {}, { view: nextView });
+  /* The stretch to be drawn; the server draws it, and until then the chart stays as it is. */
+  function look(stretch) { window.countercheck.screen.set({ view: stretch }); }
+
+  document.addEventListener("click", function (event) {
+    const button = event.target.closest("#zoom-interval, #zoom-whole, #view-earlier, #view-later");
+    if (button && layer && layer.isConnected) zoom(button.id);
+  });
+
   // what other scripts may ask of the overlay: see 50-blocks.js
   window.countercheck = Object.assign(window.countercheck || {}, {
-    overlay: { choose: choose, chosen: chosen, clock: clock, timeAt: timeAt, view: view, there: function () { return Boolean(layer && layer.isConnected); } },
+    overlay: { choose: choose, chosen: chosen, clock: clock, look: look, timeAt: timeAt, view: view, there: function () { return Boolean(layer && layer.isConnected); } },
   });
 
   /* ---- life: dash puts the layer in and takes it out as it likes */
@@ -303,7 +272,7 @@
     const found = document.getElementById("scrub-layer");
     if (found && found !== layer) {
       layer = found;
-      waitingFor = pending = drag = null;
+      drag = null;
       layer.addEventListener("pointerdown", onDown);
       layer.addEventListener("pointermove", onMove);
       layer.addEventListener("pointerup", onUp);
@@ -315,15 +284,14 @@
     const gd = layer && layer.isConnected ? graph() : null;
     if (gd && gd.on && !gd.dataset.followed) {
       gd.dataset.followed = "yes";
-      gd.on("plotly_afterplot", place);
-      place();
+      gd.on("plotly_afterplot", drawn);
+      drawn();
     }
   }
 
   document.addEventListener("countercheck:filled", function () {
     if (!layer || !layer.isConnected) return;
     markRows();
-    answered();
   });
 
   new MutationObserver(bind).observe(document.documentElement, { childList: true, subtree: true });

@@ -4,6 +4,7 @@ from dash import Input, Output, State, callback, no_update
 
 from analysis.errors import CountercheckError
 from app import access, editing, ids, showing
+from app.screen import from_store
 from app.services import get_services
 from app.views.notices import problem
 
@@ -16,13 +17,14 @@ from app.views.notices import problem
     State(ids.WINDOW, "data"),
     State(ids.THEME, "data"),
     State(ids.VIEW, "data"),
+    State(ids.SCREEN, "data"),
     prevent_initial_call=True,
 )
-def edit_blocks(form, trial_id, window, theme, view):
+def edit_blocks(form, trial_id, window, theme, view, choices):
     """One change in; the page with the new figures out, in place."""
     try:
         access.require_owner(trial_id)
         editing.change(get_services(), trial_id, form)
     except CountercheckError as trouble:
         return no_update, problem(str(trouble))
-    return showing.content_soon(trial_id, showing.window_of(window), theme, showing.window_of(view)), None
+    return showing.content_soon(trial_id, from_store(choices, window=window, view=view), theme), None

@@ -1,9 +1,10 @@
 """The interval and the part of the ride in view: card, chart."""
 
-from dash import ClientsideFunction, Input, Output, State, callback, clientside_callback
+from dash import Input, Output, State, callback
 from dash.exceptions import PreventUpdate
 
 from app import ids, showing
+from app.screen import from_store
 
 
 @callback(
@@ -23,13 +24,14 @@ def follow_interval(window: list[float] | None, trial_id: str | None):
 @callback(
     Output(ids.OVERLAY, "figure"),
     Input(ids.VIEW, "data"),
+    Input(ids.SCREEN, "data"),
     Input(ids.THEME, "data"),
     Input(ids.NUDGE, "data"),
     State(ids.TRIAL, "data"),
 )
-def draw_overlay(view: list[float] | None, theme: str | None, nudge: dict | None, trial_id: str | None):
-    """The stretch in view, drawn in the reader's theme; always all, so that none undoes another."""
-    figure = showing.chart(trial_id, theme, showing.window_of(view), nudge) if trial_id and theme else None
+def draw_overlay(view, choices, theme, nudge, trial_id):
+    """What the reader has chosen to see, in his theme; always all, so that none undoes another."""
+    figure = showing.chart(trial_id, theme, from_store(choices, view=view), nudge) if trial_id and theme else None
     if figure is None:
         raise PreventUpdate
     return figure
@@ -42,15 +44,3 @@ def draw_against(theme: str | None, trial_id: str | None):
     if figure is None:
         raise PreventUpdate
     return figure
-
-
-clientside_callback(
-    ClientsideFunction("countercheck", "view"),
-    Output(ids.VIEW, "data"),
-    Input(ids.ZOOM_IN, "n_clicks"),
-    Input(ids.ZOOM_OUT, "n_clicks"),
-    Input(ids.EARLIER, "n_clicks"),
-    Input(ids.LATER, "n_clicks"),
-    State(ids.VIEW, "data"),
-    prevent_initial_call=True,
-)

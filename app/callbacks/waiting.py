@@ -4,6 +4,7 @@ from dash import Input, Output, State, callback
 from dash.exceptions import PreventUpdate
 
 from app import ids, showing
+from app.screen import from_store
 
 
 @callback(
@@ -11,10 +12,12 @@ from app import ids, showing
     Input(ids.POLL, "data"),
     State(ids.TRIAL, "data"),
     State(ids.WINDOW, "data"),
+    State(ids.VIEW, "data"),
+    State(ids.SCREEN, "data"),
     prevent_initial_call=True,
 )
-def look_again(_tick: int | None, trial_id: str | None, window: list[float] | None):
+def look_again(_tick, trial_id, window, view, choices):
     """Progress or result; a progress view asks again by itself, once it has arrived."""
     if not trial_id:
         raise PreventUpdate
-    return showing.content(trial_id, showing.window_of(window))
+    return showing.content(trial_id, from_store(choices, window=window, view=view))

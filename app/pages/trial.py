@@ -1,4 +1,4 @@
-"""`/trial/<id>?from=..&to=..`: progress while the comparison runs, then the report, at the interval in the address."""
+"""`/trial/<id>?from=..&to=..`: progress while the comparison runs, then the report, showing what the address says."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import dash
 from dash import dcc, html
 
 from app import ids, showing
-from app.links import parse_window
+from app.screen import from_query
 
 
 def register() -> None:
@@ -17,20 +17,21 @@ def register() -> None:
 
 
 def layout(trial_id: str | None = None, **query: str) -> html.Div:
-    """The page of one trial, its interval taken from the address."""
+    """The page of one trial, its screen taken from the address."""
     if trial_id is None:
         return html.Div()
-    window = parse_window(query)
+    screen = from_query(query)
     children: list[Any] = [
         dcc.Store(id=ids.TRIAL, data=trial_id),
-        dcc.Store(id=ids.WINDOW, data=list(window) if window else None),
-        dcc.Store(id=ids.VIEW),
+        dcc.Store(id=ids.WINDOW, data=list(screen.window) if screen.window else None),
+        dcc.Store(id=ids.VIEW, data=list(screen.view) if screen.view else None),
+        dcc.Store(id=ids.SCREEN, data=screen.to_store()),
         dcc.Store(id=ids.EDIT_FORM),
         dcc.Store(id=ids.BLOCKS_FORM),
         dcc.Store(id=ids.FREEZE_FORM),
         dcc.Store(id=ids.HANDS_FORM),
         dcc.Store(id=ids.NUDGE),
         dcc.Store(id=ids.POLL),
-        html.Div(showing.content(trial_id, window), id=ids.CONTENT),
+        html.Div(showing.content(trial_id, screen), id=ids.CONTENT),
     ]
     return html.Div(children)

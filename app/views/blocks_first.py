@@ -10,6 +10,7 @@ from dash import html
 from analysis.trial import Trial
 from app import ids
 from app.history import ByHand
+from app.screen import Screen
 from app.views import parts
 from app.views.editing import block_layer, editing_panel
 from app.views.frozen import Native, frozen, html_text
@@ -33,7 +34,7 @@ def blocks_first_view(
     report: Mapping[str, Any],
     trial: Trial,
     *,
-    window: tuple[float, float] | None,
+    screen: Screen,
     card: html.Div,
     hand: ByHand,
     owner_part: Any = None,
@@ -49,7 +50,7 @@ def blocks_first_view(
         "It says nothing of any single device."
     )
     layer = block_layer(report["blocks"], owned=owned)
-    overlay = html.Div([overlay_panel(trial, window, layer=layer, figure=figure), aside], className="overlay-and-card")
+    overlay = html.Div([overlay_panel(trial, screen, layer=layer, figure=figure), aside], className="overlay-and-card")
     tools = editing_panel(report, hand, open=True) if owned else None
     return html.Article(
         [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from dash import dcc, html
@@ -9,13 +10,14 @@ from dash import dcc, html
 from analysis.figures import MARGIN_PX, RUNNING_S, height_px
 from analysis.trial import Trial
 from app import ids
+from app.screen import Screen
 from app.views import parts
 from app.wording import clock_text
 
 GRAPH_CONFIG = {"staticPlot": True, "displayModeBar": False}
 
 
-def overlay_panel(trial: Trial, window: tuple[float, float] | None, *, layer: Any = None, figure: Any = None) -> html.Figure:
+def overlay_panel(trial: Trial, screen: Screen, *, layer: Any = None, figure: Any = None) -> html.Figure:
     """Legend, chart and selection layer; the chart itself is drawn by its callback, in the reader's theme.
 
     `layer` lies over the block strip and bears marks and handles; `figure` is the chart, where it is at hand already.
@@ -29,7 +31,7 @@ def overlay_panel(trial: Trial, window: tuple[float, float] | None, *, layer: An
                 **{"aria-hidden": "true"},
             ),
             html.Span(className="readout-clock", id="readout-clock"),
-            _scrub_layer(trial, window),
+            _scrub_layer(trial, screen.window),
             layer,
         ],
         className="chart-box",
@@ -43,7 +45,9 @@ def overlay_panel(trial: Trial, window: tuple[float, float] | None, *, layer: An
         className="small",
     )
     label = "Power of all recordings, difference of each device from the reference, and blocks, over time"
-    return html.Figure([_legend(trial), chart, _buttons(), caption], className="overlay", **{"aria-label": label})
+    ends = {name: None if ends is None else list(ends) for name, ends in (("window", screen.window), ("view", screen.view))}
+    state = {"data-screen": json.dumps({**screen.to_store(), **ends})}
+    return html.Figure([_legend(trial), chart, _buttons(), caption], className="overlay", **{"aria-label": label, **state})
 
 
 def _legend(trial: Trial) -> html.Div:

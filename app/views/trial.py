@@ -10,6 +10,7 @@ from dash import html
 from analysis.trial import Trial
 from app import ids
 from app.history import ByHand
+from app.screen import Screen
 from app.views.clock_request import clock_request
 from app.views.clocks import clocks_section
 from app.views.editing import block_layer, editing_panel
@@ -34,7 +35,7 @@ def trial_view(
     trial: Trial,
     *,
     trial_id: str,
-    window: tuple[float, float] | None,
+    screen: Screen,
     card: html.Div,
     hand: ByHand,
     owner_part: Any = None,
@@ -53,7 +54,7 @@ def trial_view(
         "chain can explain shaded. What stands out of the shade asks for an explanation."
     )
     hands = hands_panel(report, labels) if owned else None
-    panel = overlay_panel(trial, window, layer=block_layer(report["blocks"], owned=owned), figure=figure)
+    panel = overlay_panel(trial, screen, layer=block_layer(report["blocks"], owned=owned), figure=figure)
     left = html.Div([panel, hands], className="overlay-and-hands")
     overlay = html.Div([left, aside], className="overlay-and-card")
     tools = editing_panel(report, hand) if owned else None

@@ -18,6 +18,7 @@ from app.forms import SheetEntries
 from app.history import by_hand
 from app.links import deltas_path, result_path
 from app.main import create_app
+from app.screen import ROWS, Screen
 from app.services import CONFIG_KEY, create_trial
 from app.store import ChangedMeanwhile, SetupVersion
 from app.views.block_marks import block_lines, held_line
@@ -249,8 +250,9 @@ def hidden(real):
 def leaving(hand: Hand) -> str:
     """All that a browser can get of a trial: page, card, charts, title."""
     with hand.server.test_request_context("/"):
-        pieces = [showing.content(hand.id, None).to_plotly_json(), showing.card(hand.id, (930.0, 1070.0))]
-        pieces += [showing.chart(hand.id, theme, view) for theme in ("light", "dark") for view in (None, (900.0, 1100.0))]
+        pieces = [showing.content(hand.id).to_plotly_json(), showing.card(hand.id, (930.0, 1070.0))]
+        screens = [Screen(), Screen(view=(900.0, 1100.0), against="spider", unit="w", mean_s=1, rows=ROWS, axis="clock")]
+        pieces += [showing.chart(hand.id, theme, screen) for theme in ("light", "dark") for screen in screens]
         pieces += [showing.against_chart(hand.id, "light"), showing.title_of(hand.id)]
     return json.dumps(pieces, default=lambda o: o.to_plotly_json() if hasattr(o, "to_plotly_json") else str(o))
 

@@ -57,23 +57,23 @@ def test_no_callback_stumbles_over_what_a_browser_may_send(site, value):
         ("interval-card.data-html", [("trial-window.data", None)], [("trial-id.data", value)]),
         (
             "overlay.figure",
-            [("trial-view.data", value), ("theme.data", value), ("trial-nudge.data", value)],
+            [("trial-view.data", value), ("trial-screen.data", value), ("theme.data", value), ("trial-nudge.data", value)],
             [("trial-id.data", new.trial_id)],
         ),
         (
             "overlay.figure",
-            [("trial-view.data", None), ("theme.data", "light"), ("trial-nudge.data", {"1": value, "0": 1})],
+            [("trial-view.data", None), ("trial-screen.data", None), ("theme.data", "light"), ("trial-nudge.data", {"1": value})],
             [("trial-id.data", new.trial_id)],
         ),
         (
             "overlay.figure",
-            [("trial-view.data", None), ("theme.data", "light"), ("trial-nudge.data", None)],
+            [("trial-view.data", None), ("trial-screen.data", value), ("theme.data", "light"), ("trial-nudge.data", None)],
             [("trial-id.data", value)],
         ),
         (
             "trial-content.children",
             [("trial-poll.data", value)],
-            [("trial-id.data", value), ("trial-window.data", value)],
+            [("trial-id.data", value), ("trial-window.data", value), ("trial-view.data", value), ("trial-screen.data", value)],
         ),
         ("held-against.figure", [("theme.data", value)], [("trial-id.data", new.trial_id)]),
         ("sheet.children", [("uploads.data", value), ("setup-text.data", None)], []),

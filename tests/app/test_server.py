@@ -18,6 +18,7 @@ from analysis.setup import Setup
 from app import access, ids, links
 from app.main import create_app
 from app.protection import host_allowed
+from app.screen import Screen
 from app.services import CONFIG_KEY
 
 # --- trials, keys, cookies
@@ -194,7 +195,7 @@ def test_what_does_not_exist_is_404(client, path):
 
 def test_what_exists_is_200(client):
     trial_id = make(client, b"power 200", b"power 205").get_json()["id"]
-    for path in ("/", links.trial_path(trial_id), links.trial_path(trial_id, (1.0, 5.0))):
+    for path in ("/", links.trial_path(trial_id), links.trial_path(trial_id, Screen(window=(1.0, 5.0)))):
         assert client.get(path).status_code == 200
 
 

@@ -9,10 +9,11 @@ from dash import html
 
 from analysis.figures import curves_of, dependence_height_px
 from app.views import parts
+from app.views.cells import Cell, either, ends_of, figure, limits_pct, words
 from app.views.findings import by_need
 from app.views.frozen import frozen
 from app.views.pictures import fold, lazy_picture, plain_table, subsection
-from app.wording import KIND_MEANS, number, signed, span, span_or_short, unbroken
+from app.wording import KIND_MEANS, NOTHING, number, signed, span, span_or_short, unbroken
 
 CURVES = "curves"
 TIMES = {"time": 0, "power": 0, "cadence": 0}  # decimals along; whole units are as fine as a bin is wide
@@ -34,26 +35,27 @@ def _levels(report: Mapping[str, Any], labels: Sequence[str]) -> Any:
     if not levels:
         return html.P("No power was held long enough to speak of levels.")
     head = (
-        "device", "level, W", "blocks", "mean, W", "delta, W", "95 % interval, W", "delta, %", "95 % interval, %",
+        "device", "level, W", "blocks", "mean, W", "delta, W", "delta, %", either("95 % interval, %", "95 % interval, W"),
         "allowance, %", "verdict",
     )  # fmt: skip
     rows = [_level(entry, levels[i - 1] if i else None, labels) for i, entry in enumerate(levels)]
-    return plain_table("Held power, by level", head, rows, words=(9,))
+    marks = [{"data-verdict": entry["verdict"] or ""} for entry in levels]
+    return plain_table("Held power, by level", head, rows, words=(8,), marks=marks)
 
 
 def _level(entry: Mapping[str, Any], before: Mapping[str, Any] | None, labels: Sequence[str]) -> list[Any]:
     low, high, reason = number(entry["from_w"], 0), number(entry["to_w"], 0), entry.get("reason")
+    level = html.Span(low if low == high else f"{low}–{high}", title=", ".join(entry["block_ids"]))
     return [
-        _once(entry, before, labels),
-        html.Span(low if low == high else f"{low}–{high}", title=", ".join(entry["block_ids"])),
+        parts.named_once(entry, before, labels),
+        figure(level, entry["level_w"]),
         str(entry["blocks"]),
-        number(entry["mean_w"]),
-        signed(entry["delta_w"]),
-        span_or_short(entry["delta_w_ci"], reason),
-        html.Strong(signed(entry["delta_pct"])),
-        span_or_short(entry["delta_pct_ci"], reason),
-        span(entry["allowance_pct"]),
-        parts.verdict_mark(entry["verdict"], reason),
+        figure(number(entry["mean_w"]), entry["mean_w"]),
+        figure(html.Span(signed(entry["delta_w"]), className="delta-w"), entry["delta_w"]),
+        figure(html.Span(html.Strong(signed(entry["delta_pct"])), className="delta-pct"), entry["delta_pct"]),
+        limits_pct(entry),
+        Cell(shown=span(entry["allowance_pct"]), data=ends_of(entry["allowance_pct"])),
+        words(parts.verdict_mark(entry["verdict"], reason), entry["verdict"] or NOTHING),
     ]
 
 
@@ -66,7 +68,7 @@ def _zeros(report: Mapping[str, Any], labels: Sequence[str]) -> Any:
     head = ("device", "kind", "counted, %", "95 % interval, %", "left out, %", "95 % interval, %", "seconds left out")
     rows = [
         [
-            _once(entry, entries[i - 1] if i else None, labels),
+            parts.named_once(entry, entries[i - 1] if i else None, labels),
             f"{entry['kind']}: {KIND_MEANS[entry['kind']]}",
             signed(entry["delta_pct"]),
             span_or_short(entry["delta_pct_ci"], entry.get("reason")),
@@ -78,12 +80,6 @@ def _zeros(report: Mapping[str, Any], labels: Sequence[str]) -> Any:
     ]
     rule = html.P(report.get("zeros_rule") or "", className="small")
     return html.Div([plain_table("Zeros counted and left out", head, rows, words=(1,)), rule], className="zeros")
-
-
-def _once(entry: Mapping[str, Any], before: Mapping[str, Any] | None, labels: Sequence[str]) -> html.Span:
-    """A device's name where its rows begin; for ears only further down."""
-    new = before is None or before["label"] != entry["label"]
-    return parts.named(entry["label"], labels) if new else html.Span(entry["label"], className="hidden-text")
 
 
 def dependence_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:

@@ -39,6 +39,12 @@ def named(label: str, labels: Sequence[str]) -> html.Span:
     return html.Span([line_sample(index), html.Span(label, className="label-text")], className="named")
 
 
+def named_once(entry: Mapping[str, Any], before: Mapping[str, Any] | None, labels: Sequence[str]) -> html.Span:
+    """A device's name where its rows begin; further down for ears only, until the rows are put into another order."""
+    shown = named(entry["label"], labels)
+    return shown if before is None or before["label"] != entry["label"] else html.Span(shown, className="again hidden-text")
+
+
 def verdict_mark(verdict: str | None, reason: str | None = None) -> html.Span:
     """Shape and word of a verdict, its reason as a tip."""
     if not verdict:

@@ -6,12 +6,14 @@ Until then it is an empty box of its later height, so that nothing jumps. `asset
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from itertools import zip_longest
 from typing import Any
 
 from dash import dcc, html
 
 from app import ids
+from app.views.cells import Cell, table_key
 from app.views.frozen import frozen
 from app.views.tables import scrolling
 
@@ -34,18 +36,29 @@ def drawn(figure: Any) -> dcc.Graph:
     return dcc.Graph(figure=figure, config=GRAPH_CONFIG, responsive=True, style={"height": f"{figure.layout.height}px"})
 
 
-def plain_table(name: str, head: Sequence[Any], rows: Sequence[Sequence[Any]], *, words: Sequence[int] = ()) -> html.Div:
-    """A table whose first column names the row; columns hold figures unless their place is in `words`."""
+def plain_table(
+    name: str,
+    head: Sequence[Any],
+    rows: Sequence[Sequence[Any]],
+    *,
+    words: Sequence[int] = (),
+    marks: Sequence[Mapping[str, str]] = (),
+) -> html.Div:
+    """A table whose first column names the row; columns hold figures unless their place is in `words`.
+
+    marks : per row its `data-*` attributes, such as the verdict by which a reader may filter.
+    """
 
     def kind(place: int) -> str:
         return "" if place == 0 or place in words else "num"
 
     top = html.Tr([html.Th(title, scope="col", className=kind(i)) for i, title in enumerate(head)])
     body = [
-        html.Tr([html.Th(row[0], scope="row"), *(html.Td(cell, className=kind(i)) for i, cell in enumerate(row[1:], start=1))])
-        for row in rows
+        html.Tr([_head_cell(row[0]), *(_cell(c, className=kind(i)) for i, c in enumerate(row[1:], start=1))], **mark)
+        for row, mark in zip_longest(rows, marks, fillvalue={})
     ]
-    return scrolling(html.Table([html.Caption(name), html.Thead(top), html.Tbody(body)], className="plain-table"), name)
+    content = [html.Caption(name), html.Thead(top), html.Tbody(body)]
+    return scrolling(html.Table(content, className="plain-table", **table_key(name)), name)
 
 
 def stacking_table(name: str, head: Sequence[str], rows: Sequence[Sequence[Any]], *, words: Sequence[int]) -> html.Div:
@@ -54,12 +67,22 @@ def stacking_table(name: str, head: Sequence[str], rows: Sequence[Sequence[Any]]
     body = []
     for row in rows:
         cells = [
-            html.Td(cell, role="cell", className="" if i in words else "num", **{"data-name": head[i]})
+            _cell(cell, role="cell", className="" if i in words else "num", **{"data-name": head[i]})
             for i, cell in enumerate(row[1:], start=1)
         ]
-        body.append(html.Tr([html.Th(row[0], scope="row", role="rowheader"), *cells], role="row"))
-    parts = [html.Caption(name), html.Thead(top), html.Tbody(body, role="rowgroup")]
-    return scrolling(html.Table(parts, className="plain-table stacking", role="table"), name)
+        body.append(html.Tr([_head_cell(row[0], role="rowheader"), *cells], role="row"))
+    content = [html.Caption(name), html.Thead(top), html.Tbody(body, role="rowgroup")]
+    return scrolling(html.Table(content, className="plain-table stacking", role="table", **table_key(name)), name)
+
+
+def _head_cell(cell: Any, **props: str) -> html.Th:
+    shown, data = (cell.shown, cell.data) if isinstance(cell, Cell) else (cell, {})
+    return html.Th(shown, scope="row", **props, **data)
+
+
+def _cell(cell: Any, **props: str) -> html.Td:
+    shown, data = (cell.shown, cell.data) if isinstance(cell, Cell) else (cell, {})
+    return html.Td(shown, **props, **data)
 
 
 def fold(summary: Any, *children: Any) -> html.Details:

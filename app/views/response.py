@@ -153,4 +153,4 @@ def _over(entry: Mapping[str, Any], value: Mapping[str, Any], labels: Sequence[s
 
 def _device(entry: Mapping[str, Any], labels: Sequence[str], place: int) -> html.Span:
     """The name where a device's rows begin; for ears only further down."""
-    return html.Span(entry["label"], className="hidden-text") if place else parts.named(entry["label"], labels)
+    return parts.named_once(entry, entry if place else None, labels)

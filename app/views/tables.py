@@ -9,15 +9,14 @@ from dash import html
 
 from app.views import parts
 from app.views.block_marks import held_line, repeats_of, stretch_of, tags
-from app.wording import KIND_MEANS, NOTHING, clock_text, number, signed, span, span_or_short
+from app.views.cells import either, ends_of, limits_pct, table_key, value_of
+from app.wording import KIND_MEANS, NOTHING, clock_text, from_to, number, signed, span
 
 DEVICE_COLUMNS = 4
 HELD_MEANS = "Spread is the standard deviation of five-second means, trend the change from start to end, both of the level."
 
 
-def block_section(
-    number_: int, report: Mapping[str, Any], labels: Sequence[str], *, origin: Any = None
-) -> html.Section:
+def block_section(number_: int, report: Mapping[str, Any], labels: Sequence[str], *, origin: Any = None) -> html.Section:
     """Section with the delta table; `origin` says where the blocks came from.
 
     The roles repeat what a table is anyway: on a phone its rows are laid out as cards, and a browser would then forget.
@@ -32,7 +31,8 @@ def block_section(
     repeats = repeats_of(report["blocks"])
     rows = [_row(block, report, labels, repeats.get(block.get("level_group"), 1)) for block in report["blocks"]]
     caption = html.Caption(f"{name}. Click a row, or press Enter on it, to select the block on the overlay. {HELD_MEANS}")
-    table = html.Table([caption, _head(labels), html.Tbody(rows, role="rowgroup")], className="block-table", role="table")
+    content = [caption, _head(labels), html.Tbody(rows, role="rowgroup")]
+    table = html.Table(content, className="block-table", role="table", **table_key(name))
     return parts.section(number_, "blocks", title, meaning, origin, scrolling(table, name))
 
 
@@ -40,7 +40,7 @@ def _head(labels: Sequence[str]) -> html.Thead:
     first = ["block", "from–to", "long", f"{labels[0]}, W"]
     fixed = [html.Th(name, scope="col", rowSpan="2", className="num" if i else "") for i, name in enumerate(first)]
     groups = [html.Th(parts.named(d, labels), scope="colgroup", colSpan=str(DEVICE_COLUMNS)) for d in labels[1:]]
-    names = ("delta, W", "delta, %", "95 % interval", "verdict")
+    names = ("delta, W", "delta, %", either("95 % interval, %", "95 % interval, W"), "verdict")
     columns = [
         html.Th(name, scope="col", className=f"num{' first' if i == 0 else ''}" if i < 3 else "")
         for _ in labels[1:]
@@ -64,18 +64,25 @@ def _row(block: Mapping[str, Any], report: Mapping[str, Any], labels: Sequence[s
         ],
         scope="row",
         role="rowheader",
+        **{"data-text": f"{block['id']} {block.get('name') or KIND_MEANS[block['kind']]}"},
     )
     cells = [
         name,
-        html.Td(parts.stretch_text(block["start_s"], block["end_s"]), className="num when", role="cell"),
-        html.Td(clock_text(block["end_s"] - block["start_s"]), className="num long", role="cell"),
-        html.Td(number(reference_w), className="num reference-w", role="cell"),
+        _cell(
+            parts.stretch_text(block["start_s"], block["end_s"]),
+            "num when",
+            **value_of(block["start_s"]),
+            **{"data-text": from_to(block["start_s"], block["end_s"])},
+        ),
+        _cell(clock_text(block["end_s"] - block["start_s"]), "num long", **value_of(block["end_s"] - block["start_s"])),
+        _cell(number(reference_w), "num reference-w", **value_of(reference_w)),
     ]
     for label in labels[1:]:
         cells += _delta_cells(label, deltas.get(label))
     start_s, end_s = stretch_of(block)
     excluded = " excluded" if block.get("excluded_reason") is not None else ""
     data = {"data-from": str(start_s), "data-to": str(end_s), "data-start": str(block["start_s"])}
+    data |= {"data-kind": block["kind"], "data-verdict": " ".join(dict.fromkeys(d["verdict"] for d in deltas.values()))}
     return html.Tr(
         cells,
         tabIndex="0",
@@ -87,12 +94,17 @@ def _row(block: Mapping[str, Any], report: Mapping[str, Any], labels: Sequence[s
 
 def _delta_cells(label: str, entry: Mapping[str, Any] | None) -> list[html.Td]:
     entry = entry or {"delta_w": None, "delta_pct": None, "delta_pct_ci": None, "verdict": None}
+    interval, verdict, device = limits_pct(entry), entry["verdict"], {"data-device": label}
     return [
-        html.Td(signed(entry["delta_w"]), className="num first delta-w", role="cell"),
-        html.Td(html.Strong(signed(entry["delta_pct"])), className="num delta-pct", role="cell", **{"data-device": label}),
-        html.Td(span_or_short(entry["delta_pct_ci"], entry.get("reason")), className="num delta-ci", role="cell"),
-        html.Td(parts.verdict_mark(entry["verdict"], entry.get("reason")), className="delta-verdict", role="cell"),
+        _cell(signed(entry["delta_w"]), "num first delta-w", **value_of(entry["delta_w"]), **device),
+        _cell(html.Strong(signed(entry["delta_pct"])), "num delta-pct", **value_of(entry["delta_pct"]), **device),
+        _cell(interval.shown, "num delta-ci", **interval.data),
+        _cell(parts.verdict_mark(verdict, entry.get("reason")), "delta-verdict", **{"data-text": verdict or NOTHING}),
     ]
+
+
+def _cell(shown: Any, name: str, **data: str) -> html.Td:
+    return html.Td(shown, className=name, role="cell", **data)
 
 
 def summary_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
@@ -104,50 +116,42 @@ def summary_section(number_: int, report: Mapping[str, Any], labels: Sequence[st
     order = {label: i for i, label in enumerate(labels)}
     entries = sorted(report["summary"], key=lambda entry: order.get(entry["label"], len(order)))
     limits = parts.range_limits(entries)
-    names = (
-        "device",
-        "kind",
-        "blocks",
-        "mean, W",
-        "delta, W",
-        "delta, %",
-        "95 % interval, %",
-        "allowance, %",
-        "likely, %",
-    )
+    interval = either("95 % interval, %", "95 % interval, W")
+    names = ("device", "kind", "blocks", "mean, W", "delta, W", "delta, %", interval, "allowance, %", "likely, %")
     head = [html.Th(name, scope="col", className="num" if i > 1 else "") for i, name in enumerate(names)]
     head += [html.Th("drawn", scope="col"), html.Th("verdict", scope="col")]
     rows = [_summary_row(entry, entries[i - 1] if i else None, labels, limits) for i, entry in enumerate(entries)]
     caption = html.Caption("Delta by kind, against the worst-case allowance; the likely allowance stands beside it.")
-    table = html.Table([caption, html.Thead(html.Tr(head)), html.Tbody(rows)], className="summary-table")
-    return parts.section(number_, "summary", "Differences, kind by kind", meaning, scrolling(table, "Delta by kind"))
+    name = "Delta by kind"
+    content = [caption, html.Thead(html.Tr(head)), html.Tbody(rows)]
+    table = html.Table(content, className="summary-table", **table_key(name))
+    return parts.section(number_, "summary", "Differences, kind by kind", meaning, scrolling(table, name))
 
 
 def _summary_row(
     entry: Mapping[str, Any], before: Mapping[str, Any] | None, labels: Sequence[str], limits: tuple[float, float]
 ) -> html.Tr:
+    interval, verdict = limits_pct(entry), parts.verdict_mark(entry["verdict"], entry.get("reason"))
     new = before is None or before["label"] != entry["label"]
-    device = html.Th(
-        parts.named(entry["label"], labels) if new else html.Span(entry["label"], className="hidden-text"), scope="row"
-    )
     figures = (
-        str(entry.get("blocks") or NOTHING),
-        number(entry["mean_w"]),
-        signed(entry["delta_w"]),
-        html.Strong(signed(entry["delta_pct"])),
-        span_or_short(entry["delta_pct_ci"], entry.get("reason")),
-        span(entry["allowance_pct"]),
-        span(entry["likely_allowance_pct"]),
+        (str(entry.get("blocks") or NOTHING), {}),
+        (number(entry["mean_w"]), value_of(entry["mean_w"])),
+        (signed(entry["delta_w"]), value_of(entry["delta_w"]) | {"className": "num delta-w"}),
+        (html.Strong(signed(entry["delta_pct"])), value_of(entry["delta_pct"]) | {"className": "num delta-pct"}),
+        (interval.shown, interval.data),
+        (span(entry["allowance_pct"]), ends_of(entry["allowance_pct"])),
+        (span(entry["likely_allowance_pct"]), ends_of(entry["likely_allowance_pct"])),
     )
     return html.Tr(
         [
-            device,
+            html.Th(parts.named_once(entry, before, labels), scope="row"),
             html.Td(f"{entry['kind']}: {KIND_MEANS[entry['kind']]}"),
-            *(html.Td(figure, className="num") for figure in figures),
-            html.Td(parts.range_mark(entry, limits), className="drawn"),
-            html.Td(parts.verdict_mark(entry["verdict"], entry.get("reason"))),
+            *(html.Td(shown, **{"className": "num", **data}) for shown, data in figures),
+            html.Td(parts.range_mark(entry, limits), className="drawn", **{"data-text": ""}),
+            html.Td(verdict, **{"data-text": entry["verdict"] or NOTHING}),
         ],
         className="group-start" if new else "",
+        **{"data-kind": entry["kind"], "data-verdict": entry["verdict"] or ""},
     )
 
 

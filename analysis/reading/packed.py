@@ -23,7 +23,7 @@ from analysis.reading.recording import Recording
 # (tests/analysis/reading/test_packed.py holds bytes of each).
 FORMAT = 1
 
-_ABOUT = "recording.json"
+ABOUT = "recording.json"
 _STAMP = (1980, 1, 1, 0, 0, 0)  # the first a zip can hold
 _FROM_NAME = ("label_guess", "point_guess")
 
@@ -47,7 +47,7 @@ def pack(recording: Recording) -> bytes:
         "warnings": list(recording.warnings),
         "columns": list(recording.samples.columns),
     }
-    members = {_ABOUT: json.dumps(about, ensure_ascii=False, separators=(",", ":")).encode()}
+    members = {ABOUT: json.dumps(about, ensure_ascii=False, separators=(",", ":")).encode()}
     for name, column in recording.samples.items():
         members[_place(name)] = _npy(name, column.to_numpy())
     stream = io.BytesIO()
@@ -69,7 +69,7 @@ def unpack(data: bytes, *, name: str) -> Recording:
     """
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            about = json.loads(archive.read(_ABOUT))
+            about = json.loads(archive.read(ABOUT))
             found = about["kept_format"]
             if found > FORMAT:
                 raise UnreadableFile(

@@ -1,5 +1,6 @@
 """What is kept between visits. `Store` is the door; only `results` knows diskcache, all SQL stays in here."""
 
+from app.store.carried import CarriedNote
 from app.store.problems import (
     Busy,
     ChangedMeanwhile,
@@ -15,6 +16,7 @@ from app.store.store import NewTrial, SetupVersion, Store, StoredTrial
 
 __all__ = [
     "Busy",
+    "CarriedNote",
     "ChangedMeanwhile",
     "DamagedBlob",
     "DatabaseAway",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, Text
 
 # Equals the number of the last migration; an older program refuses a newer database instead of damaging it.
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 
 metadata = MetaData()
 
@@ -29,6 +29,8 @@ trials = Table(
     Column("setup_version", Integer, nullable=False),
     Column("private_address", String(64)),  # opens for owners only, when every reader link is revoked
     Column("links_version", Integer, nullable=False, server_default="1"),
+    Column("opened_utc", String(32)),  # by anybody, to the day; None before the first time
+    Column("carried_utc", String(32)),  # when it was brought here from another server; None where it was made here
     Index("ix_trial_private_address", "private_address", unique=True),
 )
 recordings = Table(

@@ -19,6 +19,7 @@ from analysis.setup import Setup, setup_from_dict
 from app.settings import Settings
 from app.store import schema as db
 from app.store.blobs import Blobs
+from app.store.carried import CarriedNote, add_note, notes_of
 from app.store.database import Database
 from app.store.folders import own_folder
 from app.store.problems import ChangedMeanwhile, DamagedBlob, MissingBlob, NoSuchTrial, StoreProblem
@@ -84,9 +85,7 @@ class Store:
     def recording(self, recording_id: str, name: str) -> Recording:
         """A kept recording under this name. Raises MissingBlob or DamagedBlob, naming it."""
         try:
-            return unpack(self._blobs.get(recording_id), name=name)
-        except StoreProblem as problem:
-            raise type(problem)(f"{name}: {problem}") from None
+            return unpack(self.kept_bytes(recording_id, name), name=name)
         except UnreadableFile as problem:
             raise DamagedBlob(str(problem)) from None
 
@@ -98,14 +97,49 @@ class Store:
 
         Raises MissingBlob when one of the recordings was never uploaded.
         """
+        return self._make(recordings, [(_now(), setup)], blocks_first=blocks_first)
+
+    def take_in_trial(
+        self,
+        recordings: Sequence[tuple[str, str]],
+        versions: Sequence[tuple[str, Setup]],
+        *,
+        blocks_first: bool,
+        notes: Sequence[CarriedNote],
+    ) -> NewTrial:
+        """Keep a trial from another server under links and keys of its own; `versions` are (UTC, set-up), oldest first.
+
+        Raises MissingBlob when one of the recordings was never put.
+        """
+        return self._make(recordings, versions, blocks_first=blocks_first, notes=notes, carried_utc=_now())
+
+    def notes_to_carry(self, trial_id: str) -> list[CarriedNote]:
+        """A trial's notes as they are taken along, oldest first."""
+        return notes_of(self._database, trial_id)
+
+    def kept_bytes(self, recording_id: str, name: str) -> bytes:
+        """A recording's bytes as they are kept. Raises MissingBlob or DamagedBlob, naming it."""
+        try:
+            return self._blobs.get(recording_id)
+        except StoreProblem as problem:
+            raise type(problem)(f"{name}: {problem}") from None
+
+    def _make(
+        self,
+        recordings: Sequence[tuple[str, str]],
+        versions: Sequence[tuple[str, Setup]],
+        *,
+        blocks_first: bool = False,
+        notes: Sequence[CarriedNote] = (),
+        carried_utc: str | None = None,
+    ) -> NewTrial:
         for sha256, _ in recordings:
             self._blobs.get(sha256)
         new = NewTrial(trial_id=secrets.token_urlsafe(ID_BYTES), owner_key=secrets.token_urlsafe(KEY_BYTES))
-        now = _now()
+        now, private = _now(), secrets.token_urlsafe(ID_BYTES)
+        row = {"trial_id": new.trial_id, "created_utc": now, "setup_version": len(versions), "private_address": private}
         with self._database.writing() as connection:
-            private = secrets.token_urlsafe(ID_BYTES)
-            row = {"trial_id": new.trial_id, "created_utc": now, "setup_version": 1, "private_address": private}
-            connection.execute(insert(db.trials).values(row))
+            connection.execute(insert(db.trials).values(row | {"carried_utc": carried_utc}))
             connection.execute(insert(db.reader_links).values(token=new.trial_id, trial_id=new.trial_id, created_utc=now))
             rows = [
                 {"trial_id": new.trial_id, "position": i, "sha256": sha256, "name": name}
@@ -113,7 +147,10 @@ class Store:
             ]
             connection.execute(insert(db.recordings), rows)
             self._check_there(sha256 for sha256, _ in recordings)
-            _add_setup(connection, new.trial_id, 1, setup, now)
+            for number, (utc, setup) in enumerate(versions, start=1):
+                _add_setup(connection, new.trial_id, number, setup, utc)
+            for note in notes:
+                add_note(connection, new.trial_id, note)
             _add_key(connection, new.trial_id, new.owner_key, now)
             if blocks_first:
                 connection.execute(insert(db.blocks_first).values(trial_id=new.trial_id, created_utc=now))

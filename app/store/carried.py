@@ -1,0 +1,39 @@
+"""Notes as they go along with a trial from one server to another."""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import asdict, dataclass
+
+from sqlalchemy import Connection, insert, select
+
+from app.store import schema as db
+from app.store.database import Database
+
+NOTE_ID_BYTES = 16
+
+
+@dataclass(frozen=True, kw_only=True)
+class CarriedNote:
+    """A note as it is taken along; without times it is about the whole trial. [s on the trial's clock]"""
+
+    text: str
+    created_utc: str
+    changed_utc: str
+    from_s: float | None = None
+    to_s: float | None = None
+
+
+def notes_of(database: Database, trial_id: str) -> list[CarriedNote]:
+    """A trial's notes, oldest first."""
+    n = db.notes.c
+    query = select(n.text, n.created_utc, n.changed_utc, n.from_s, n.to_s).where(n.trial_id == trial_id)
+    with database.reading() as connection:
+        rows = connection.execute(query.order_by(n.created_utc, n.note_id)).all()
+    return [CarriedNote(**row._mapping) for row in rows]
+
+
+def add_note(connection: Connection, trial_id: str, note: CarriedNote) -> None:
+    """Put it under a trial that is being made."""
+    row = {"note_id": secrets.token_urlsafe(NOTE_ID_BYTES), "trial_id": trial_id, "version": 1}
+    connection.execute(insert(db.notes).values(row | asdict(note)))

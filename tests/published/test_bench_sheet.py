@@ -14,7 +14,7 @@ STACK = Row(quantity="stack height", unit="mm", readings=(14.3, 14.4, 14.35), cl
 
 
 def test_stack_heights_of_common_practice_agree_and_differ():
-    """No source: 14.0 claimed, 14.35 read with an awkward caliper set-up of about +-0.5, agrees; 8.8 claimed, 10.5 read, differs."""
+    """No source: 14.0 claimed, 14.35 read with a caliper set-up of some +-0.5, agrees; 8.8 claimed, 10.5 read, differs."""
     first = measure(STACK)
     assert (first.mean, first.delta) == (approx(14.35), approx(0.35))
     assert first.answer == "agrees"

@@ -1,0 +1,217 @@
+"""Several trials of one device: trials are the repeats, never the blocks of one trial.
+
+Reads results as their JSON says them (no recordings), gives pooled deltas in percent of the reference, by kind and by level,
+and the change from one firmware to the next.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from scipy import special
+
+from analysis.errors import OutOfRange
+from analysis.pooling import MIN_ESTIMATES, Method, Pooled, pool
+
+# Held levels of two trials count as one when they are this close: a rider holds 200 W as 192 one day and 207 the next.
+SAME_LEVEL_FRAC = 0.08
+# A trial's own error is never taken for smaller than this: it holds a second's noise, not what a day changes. [points]
+LEAST_SE_PCT = 0.02
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrialDelta:
+    """What one trial says of the device: delta in percent of the reference with its standard error, over `blocks` blocks.
+
+    kind : steady, transient, free or all; level_w : the level, for held blocks of one level only.
+    """
+
+    trial: str
+    kind: str
+    level_w: float | None
+    delta_pct: float
+    se_pct: float
+    blocks: int
+    firmware: str | None = None
+
+    @property
+    def ci_pct(self) -> tuple[float, float]:
+        """The trial's own 95 % interval."""
+        half = _t(self.blocks - 1) * self.se_pct
+        return self.delta_pct - half, self.delta_pct + half
+
+
+@dataclass(frozen=True, kw_only=True)
+class AcrossTrials:
+    """One kind (or level) over all trials that hold it.
+
+    opposed : trials whose whole intervals lie on either side of zero; where there are some, `sentence` says so first and the
+    mean is no summary. without : (trial left out, what the others say), empty under three trials.
+    """
+
+    kind: str
+    level_w: float | None
+    trials: tuple[TrialDelta, ...]
+    pooled: Pooled | None
+    without: tuple[tuple[str, Pooled], ...]
+    opposed: tuple[tuple[str, ...], tuple[str, ...]] | None
+    sentence: str
+
+
+def deltas_of_trial(report: Mapping[str, Any], label: str, *, trial: str) -> tuple[TrialDelta, ...]:
+    """What a result (the JSON's dict) says of one device, by kind and by level; `trial` names it.
+
+    Raises
+    ------
+    OutOfRange
+        The result knows no device of this label; the message names those it knows.
+    """
+    devices = [r for r in report["recordings"] if r["label"] != report["reference"]]
+    device = next((r for r in devices if r["label"] == label), None)
+    if device is None:
+        known = ", ".join(r["label"] for r in devices)
+        raise OutOfRange(f"{trial} has no device {label!r} that was held against its reference; it has {known}.")
+    firmware = (device.get("facts") or {}).get("firmware")
+    rows = [(d["kind"], None, d) for d in report["summary"]] + [("steady", d["level_w"], d) for d in report["levels"]]
+    return tuple(
+        TrialDelta(
+            trial=trial, kind=kind, level_w=level, delta_pct=d["delta_pct"], se_pct=_se(d), blocks=d["blocks"], firmware=firmware
+        )
+        for kind, level, d in rows
+        if d["label"] == label and d["delta_pct"] is not None and d["delta_pct_ci"] is not None
+    )
+
+
+def across_trials(deltas: Sequence[TrialDelta], *, method: Method = "REML") -> tuple[AcrossTrials, ...]:
+    """Every kind, then every level of held power, over the trials; one trial stands alone and is not pooled."""
+    kinds = ("steady", "transient", "free", "all")
+    whole = [[d for d in deltas if d.kind == kind and d.level_w is None] for kind in kinds]
+    groups = [g for g in whole if g] + _levels([d for d in deltas if d.level_w is not None])
+    return tuple(_across(group, method) for group in groups)
+
+
+def _across(group: Sequence[TrialDelta], method: Method) -> AcrossTrials:
+    level = None if group[0].level_w is None else float(np.mean([d.level_w for d in group]))
+    pooled = _pooled(group, method) if len(group) >= MIN_ESTIMATES else None
+    left_out = group if len(group) > MIN_ESTIMATES else ()
+    without = tuple((d.trial, _pooled([x for x in group if x is not d], method)) for d in left_out)
+    opposed = _opposed(group)
+    return AcrossTrials(
+        kind=group[0].kind, level_w=level, trials=tuple(group), pooled=pooled, without=without, opposed=opposed,
+        sentence=_sentence(group, pooled, opposed),
+    )  # fmt: skip
+
+
+def _pooled(group: Sequence[TrialDelta], method: Method) -> Pooled:
+    return pool([d.delta_pct for d in group], [d.se_pct for d in group], method=method)
+
+
+def _opposed(group: Sequence[TrialDelta]) -> tuple[tuple[str, ...], tuple[str, ...]] | None:
+    below = tuple(d.trial for d in group if d.ci_pct[1] < 0)
+    above = tuple(d.trial for d in group if d.ci_pct[0] > 0)
+    return (below, above) if below and above else None
+
+
+def _sentence(group: Sequence[TrialDelta], pooled: Pooled | None, opposed: Any) -> str:
+    if pooled is None:
+        return f"One trial ({group[0].trial}): {group[0].delta_pct:+.1f} %; how far another day would differ is unknown."
+    said = f"{pooled.n} trials: {pooled.mean:+.1f} % ({pooled.ci[0]:+.1f} to {pooled.ci[1]:+.1f})"
+    if pooled.prediction is not None:
+        said += f"; the next trial is expected between {pooled.prediction[0]:+.1f} and {pooled.prediction[1]:+.1f} %"
+    if opposed is None:
+        return said + "."
+    below, above = (", ".join(names) for names in opposed)
+    return f"The trials disagree in sign: low in {below}, high in {above}. A mean of them describes none. {said}."
+
+
+def _levels(deltas: Sequence[TrialDelta]) -> list[list[TrialDelta]]:
+    """Levels of one trial are never joined; those of different trials are, from the lowest up, while they are close."""
+    groups: list[list[TrialDelta]] = []
+    for delta in sorted(deltas, key=lambda d: d.level_w):
+        last = groups[-1] if groups else None
+        close = last is not None and delta.level_w <= last[0].level_w * (1 + SAME_LEVEL_FRAC)
+        if close and delta.trial not in {d.trial for d in last}:
+            last.append(delta)
+        else:
+            groups.append([delta])
+    return groups
+
+
+def _se(summary: Mapping[str, Any]) -> float:
+    """Standard error behind a 95 % interval over blocks (Student's t, blocks less one)."""
+    low, high = summary["delta_pct_ci"]
+    return max((high - low) / 2 / _t(summary["blocks"] - 1), LEAST_SE_PCT)
+
+
+def _t(dof: int) -> float:
+    return float(special.stdtrit(dof, 0.975)) if dof >= 1 else float(special.ndtri(0.975))
+
+
+@dataclass(frozen=True, kw_only=True)
+class FirmwareChange:
+    """Delta after a firmware less that before it, in points of percent, with its 95 % interval; n trials on either side."""
+
+    before: str
+    after: str
+    n_before: int
+    n_after: int
+    change_pct: float
+    ci_pct: tuple[float, float]
+    sentence: str
+
+
+def firmware_changes(deltas: Sequence[TrialDelta]) -> tuple[FirmwareChange, ...]:
+    """From each firmware to the next, in the order in which they come; give deltas of one kind, oldest trial first.
+
+    Trials of one firmware are its repeats, all firmwares share one spread between trials: random effects with the firmware
+    as a factor, REML, interval after Knapp and Hartung (Stat Med 2003;22:2693-2710) degrees of freedom: trials less firmwares.
+    Nothing comes back where no firmware was ridden twice: the spread between trials is then unknown.
+    """
+    known = [d for d in deltas if d.firmware]
+    order = list(dict.fromkeys(d.firmware for d in known))
+    dof = len(known) - len(order)
+    if len(order) < 2 or dof < 1:
+        return ()
+    y, v = np.array([d.delta_pct for d in known]), np.array([d.se_pct for d in known]) ** 2
+    member = np.array([[d.firmware == f for f in order] for d in known], float)
+    tau2 = _shared_tau2(y, v, member)
+    w = 1 / (v + tau2)
+    total = w @ member
+    mean = (w * y) @ member / total
+    scatter = float(w @ (y - member @ mean) ** 2) / dof
+    error = np.sqrt(max(scatter, 1.0) / total)  # never surer than the trials' own errors allow
+    found = []
+    for i, (before, after) in enumerate(itertools.pairwise(order)):
+        change, half = float(mean[i + 1] - mean[i]), _t(dof) * math.hypot(error[i], error[i + 1])
+        n = [int(member[:, j].sum()) for j in (i, i + 1)]
+        ci = (change - half, change + half)
+        found.append(
+            FirmwareChange(before=before, after=after, n_before=n[0], n_after=n[1], change_pct=change, ci_pct=ci,
+                           sentence=_change_sentence(before, after, n, change, ci))
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _change_sentence(before: str, after: str, n: list[int], change: float, ci: tuple[float, float]) -> str:
+    said = f"From firmware {before} ({n[0]} trials) to {after} ({n[1]}): {change:+.1f} points ({ci[0]:+.1f} to {ci[1]:+.1f})"
+    return said + ("." if ci[0] > 0 or ci[1] < 0 else "; this may be no change at all.")
+
+
+def _shared_tau2(y: np.ndarray, v: np.ndarray, member: np.ndarray) -> float:
+    """REML spread between trials around group means, by Fisher scoring (Viechtbauer 2005; the factor through its projection)."""
+    tau2 = max(0.0, float(np.var(y - member @ ((y @ member) / member.sum(axis=0)))) - float(v.mean()))
+    for _ in range(200):
+        w = 1 / (v + tau2)
+        wx = member * w[:, None]
+        p = np.diag(w) - wx @ np.linalg.inv(member.T @ wx) @ wx.T
+        step = float(y @ p @ p @ y - np.trace(p)) / float(np.trace(p @ p))
+        new = max(0.0, tau2 + step)
+        if abs(new - tau2) <= 1e-12 * (1e-12 + new):
+            return new
+        tau2 = new
+    return tau2

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 import random
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from analysis.errors import BadSetup
+from analysis.fields import Fields
 from analysis.setup import PlanStep
 from analysis.sync_pattern import PATTERN
 
@@ -31,8 +31,8 @@ KEPT_BY = ("rider", "trainer")
 ORDERS = ("as written", "there and back", "shuffled")
 MAX_PARTS, MAX_STEPS, MAX_REPEATS = 60, 40, 40
 MAX_RIDE_S = 12 * 3600.0  # longer is a typing error
-LIMITS = {"duration_s": (5.0, 4 * 3600.0), "target_w": (0.0, 3000.0), "hour_share": (0.0, 10.0), "cadence_rpm": (20.0, 200.0),
-          "hour_w": (50.0, 600.0)}  # fmt: skip
+# From, to: what lies beyond is a typing error.
+DURATION_S, TARGET_W, HOUR_SHARE, CADENCE_RPM, HOUR_W = (5.0, 4 * 3600.0), (0.0, 3000.0), (0.0, 10.0), (20.0, 200.0), (50.0, 600.0)
 MAX_TEXT = 80
 
 
@@ -162,84 +162,36 @@ def design_from_dict(tree: Mapping[str, Any]) -> Design:
     BadSetup
         One sentence naming the field, such as `parts[2].steps[0].duration_s`, and what it must be.
     """
-    _only(tree, Design, "")
-    parts = _list(tree, "parts", "", MAX_PARTS)
+    got = Fields(tree, known=Design.__dataclass_fields__)
     design = Design(
-        title=_text(tree, "title", ""), parts=tuple(_part(p, f"parts[{i}].") for i, p in enumerate(parts)),
-        hour_w=_number(tree, "hour_w", ""), seed=_whole(tree, "seed", "", 0, 2**31),
+        title=got.text("title", MAX_TEXT), parts=tuple(_part(*entry) for entry in got.entries("parts", 1, MAX_PARTS)),
+        hour_w=got.number("hour_w", *HOUR_W), seed=got.whole("seed", 0, 2**31),
     )  # fmt: skip
     steps_of(design)
     return design
 
 
 def _part(entry: Any, where: str) -> Part:
-    _only(entry, Part, where)
-    steps = _list(entry, "steps", where, MAX_STEPS)
+    got = Fields(entry, where, known=Part.__dataclass_fields__)
     return Part(
-        name=_text(entry, "name", where), steps=tuple(_exercise(s, f"{where}steps[{i}].") for i, s in enumerate(steps)),
-        repeats=_whole(entry, "repeats", where, 1, MAX_REPEATS), order=_one_of(entry, "order", where, ORDERS),
+        name=got.text("name", MAX_TEXT), steps=tuple(_exercise(*step) for step in got.entries("steps", 1, MAX_STEPS)),
+        repeats=got.whole("repeats", 1, MAX_REPEATS), order=got.one_of("order", ORDERS),
     )  # fmt: skip
 
 
 def _exercise(entry: Any, where: str) -> Exercise:
-    _only(entry, Exercise, where)
+    got = Fields(entry, where, known=Exercise.__dataclass_fields__)
+    duration_s = got.number("duration_s", *DURATION_S)
+    if duration_s is None:
+        raise got.complain("duration_s", "is missing; give the step's length in seconds.")
     step = Exercise(
-        name=_text(entry, "name", where), duration_s=_number(entry, "duration_s", where) or 0.0,
-        exercise=_one_of(entry, "exercise", where, tuple(EXERCISES)), target_w=_number(entry, "target_w", where),
-        hour_share=_number(entry, "hour_share", where), cadence_rpm=_number(entry, "cadence_rpm", where),
-        position=_one_of(entry, "position", where, POSITIONS), kept_by=_one_of(entry, "kept_by", where, KEPT_BY),
+        name=got.text("name", MAX_TEXT), duration_s=duration_s, exercise=got.one_of("exercise", tuple(EXERCISES)),
+        target_w=got.number("target_w", *TARGET_W), hour_share=got.number("hour_share", *HOUR_SHARE),
+        cadence_rpm=got.number("cadence_rpm", *CADENCE_RPM), position=got.one_of("position", POSITIONS),
+        kept_by=got.one_of("kept_by", KEPT_BY),
     )  # fmt: skip
-    if not step.duration_s:
-        raise BadSetup(f"{where}duration_s is missing; give the step's length in seconds.")
     if step.target_w is not None and step.hour_share is not None:
-        raise BadSetup(f"{where}target_w and hour_share are both given; keep one of them.")
+        raise got.complain("target_w", "and hour_share are both given; keep one of them.")
     if step.exercise == "sync" and step.duration_s != PATTERN.size:
-        raise BadSetup(f"{where}duration_s must be {PATTERN.size} for the sync pattern; got {step.duration_s:g}.")
+        raise got.complain("duration_s", f"must be {PATTERN.size} for the sync pattern; got {step.duration_s:g}.")
     return step
-
-
-def _only(entry: Any, cls: type, where: str) -> None:
-    if not isinstance(entry, Mapping):
-        raise BadSetup(f"{where or 'The plan'} must be a table of named fields; got {type(entry).__name__}.")
-    known = {f.name for f in fields(cls)}
-    for key in entry:
-        if key not in known:
-            raise BadSetup(f"unknown key {where}{key}; known here: {', '.join(sorted(known))}.")
-
-
-def _list(entry: Mapping[str, Any], key: str, where: str, most: int) -> list[Any]:
-    value = entry.get(key)
-    if not isinstance(value, (list, tuple)) or not 1 <= len(value) <= most:
-        got = f"{len(value)} entries" if isinstance(value, (list, tuple)) else repr(value)
-        raise BadSetup(f"{where}{key} must be a list of 1 to {most} entries; got {got}.")
-    return list(value)
-
-
-def _text(entry: Mapping[str, Any], key: str, where: str) -> str:
-    value = entry.get(key)
-    if not isinstance(value, str) or not 1 <= len(value.strip()) <= MAX_TEXT:
-        raise BadSetup(f"{where}{key} must be text of 1 to {MAX_TEXT} characters; got {value!r}.")
-    return value.strip()
-
-
-def _one_of(entry: Mapping[str, Any], key: str, where: str, known: tuple[str, ...]) -> str:
-    value = entry.get(key, known[0])
-    if value not in known:
-        raise BadSetup(f"{where}{key} must be one of {', '.join(known)}; got {value!r}.")
-    return value
-
-
-def _whole(entry: Mapping[str, Any], key: str, where: str, low: int, high: int) -> int:
-    value = entry.get(key, low)
-    if not isinstance(value, int) or isinstance(value, bool) or not low <= value <= high:
-        raise BadSetup(f"{where}{key} must be a whole number from {low} to {high}; got {value!r}.")
-    return value
-
-
-def _number(entry: Mapping[str, Any], key: str, where: str) -> float | None:
-    value, (low, high) = entry.get(key), LIMITS[key]
-    if value is None:
-        return None
-    if not isinstance(value, (int, float)) or isinstance(value, bool) or not math.isfinite(value) or not low <= value <= high:
-        raise BadSetup(f"{where}{key} must be a number from {low:g} to {high:g}; got {value!r}.")
-    return float(value)

@@ -76,7 +76,7 @@ def deltas_of_trial(report: Mapping[str, Any], label: str, *, trial: str) -> tup
     if device is None:
         known = ", ".join(r["label"] for r in devices)
         raise OutOfRange(f"{trial} has no device {label!r} that was held against its reference; it has {known}.")
-    firmware = (device.get("facts") or {}).get("firmware")
+    firmware = device.get("firmware")
     rows = [(d["kind"], None, d) for d in report["summary"]] + [("steady", d["level_w"], d) for d in report["levels"]]
     return tuple(
         TrialDelta(

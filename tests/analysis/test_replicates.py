@@ -22,7 +22,7 @@ def report(label="pedals", delta=3.0, half=0.5, firmware="2.07", levels=(150.0, 
     row = {"label": label, "delta_pct": delta, "delta_pct_ci": [delta - half, delta + half], "blocks": 8}
     return {
         "reference": "hub",
-        "recordings": [{"label": "hub", "facts": {}}, {"label": label, "facts": {"firmware": firmware}}],
+        "recordings": [{"label": "hub"}, {"label": label, "firmware": firmware}],
         "summary": [{**row, "kind": "steady"}, {**row, "kind": "free", "delta_pct": None, "delta_pct_ci": None}],
         "levels": [{**row, "level_w": w, "blocks": 3} for w in levels],
     }

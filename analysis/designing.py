@@ -32,7 +32,8 @@ ORDERS = ("as written", "there and back", "shuffled")
 MAX_PARTS, MAX_STEPS, MAX_REPEATS = 60, 40, 40
 MAX_RIDE_S = 12 * 3600.0  # longer is a typing error
 # From, to: what lies beyond is a typing error.
-DURATION_S, TARGET_W, HOUR_SHARE, CADENCE_RPM, HOUR_W = (5.0, 4 * 3600.0), (0.0, 3000.0), (0.0, 10.0), (20.0, 200.0), (50.0, 600.0)
+DURATION_S, TARGET_W, HOUR_SHARE = (5.0, 4 * 3600.0), (0.0, 3000.0), (0.0, 10.0)
+CADENCE_RPM, HOUR_W = (20.0, 200.0), (50.0, 600.0)
 MAX_TEXT = 80
 
 

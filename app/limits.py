@@ -17,7 +17,8 @@ class Limits:
 
     # Bodies that one process holds at once, those still arriving included: eight of the largest files.
     bodies_bytes: int = 512 * MB
-    # Reading of one file in its child process. `analysis.reading.limits`: the largest recording takes 2 s and 512 MB.
+    # Processor time and memory to read one file in its child process; `analysis.reading.limits`: the largest recording takes
+    # 2 s and 512 MB.
     read_s: float = 20.0
     read_bytes: int = 1024 * MB
     # Children of one process that read; reading is all processor time, more at once would only make everybody wait longer.

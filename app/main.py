@@ -12,6 +12,7 @@ from app import downloads, health, logs, protection, uploads
 from app.engine import Engine
 from app.jobs import Jobs
 from app.links import parse
+from app.parsing import Children, Here
 from app.places import assets_dir
 from app.services import CONFIG_KEY, Services, get_services
 from app.settings import Settings
@@ -51,7 +52,12 @@ def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash
     store = Store(settings)
     server = flask.Flask("countercheck", static_folder=None)
     server.secret_key = settings.secret_key or kept_secret(settings.data_dir)
-    services = server.config[CONFIG_KEY] = Services(settings=settings, store=store, jobs=Jobs(store, engine))
+    services = server.config[CONFIG_KEY] = Services(
+        settings=settings,
+        store=store,
+        jobs=Jobs(store, engine),
+        reader=Here(engine.read) if engine else Children(settings.limits),
+    )
     if settings.public:
         logs.register(server)
     protection.register(server, settings)

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from functools import partial
+from dataclasses import dataclass, replace
 from typing import Any
 
 import flask
@@ -14,12 +12,11 @@ from analysis.errors import BadSetup, NotOneRide, SameRecording
 from analysis.setup import Setup, setup_from_dict
 from app.intake import unique_names
 from app.jobs import Jobs
+from app.parsing import Reader
 from app.settings import Settings
 from app.store import MissingBlob, NewTrial, Store
 
 CONFIG_KEY = "COUNTERCHECK"
-# Reading an upload is all processor time; more at once would only make everybody wait longer.
-READERS = 2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,7 +26,13 @@ class Services:
     settings: Settings
     store: Store
     jobs: Jobs
-    reading: threading.Semaphore = field(default_factory=partial(threading.BoundedSemaphore, READERS))
+    reader: Reader
+
+    def close(self) -> None:
+        """End what runs beside the answers, and let go of the store."""
+        self.reader.close()
+        self.jobs.close()
+        self.store.close()
 
 
 def get_services() -> Services:

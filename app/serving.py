@@ -40,8 +40,7 @@ class Server:
 
     def close(self) -> None:
         self._listener.close()
-        self.services.jobs.close()
-        self.services.store.close()
+        self.services.close()
 
 
 def _listening(wsgi: Any, settings: Settings) -> Any:

@@ -8,25 +8,18 @@ requests that another site's page could have sent.
 from __future__ import annotations
 
 import io
-import logging
-import traceback
 from datetime import UTC, datetime
 from typing import Any
 from urllib.parse import unquote
 
 import flask
 
-from analysis.errors import CountercheckError, UnreadableFile
-from analysis.reading import bundle
 from analysis.reading.naming import clean_name, guess_label, guess_point
 from analysis.reading.recording import Recording
 from analysis.setup import DEFAULT_CLAIM_PCT
 from app import access, links
-from app.intake import check_usable
+from app.parsing import FileRead
 from app.services import Services, create_trial, get_services
-from app.store import StoreProblem
-
-log = logging.getLogger(__name__)
 
 SENDER = "countercheck"
 
@@ -56,8 +49,7 @@ def upload() -> tuple[flask.Response, int]:
         return refused
     sent_name, data = _file_of_request()
     services, name = get_services(), clean_name(sent_name)
-    with services.reading:
-        answers = [_take(services, member) for member in bundle.unpack(data, name=name)]
+    answers = [_kept(services, one) for one in services.reader.read(data, name=name)]
     errors = [answer for answer in answers if "error" in answer]
     status = 422 if len(errors) == len(answers) else 200
     if len(answers) == 1:
@@ -113,25 +105,11 @@ def describe(recording: Recording, recording_id: str) -> dict[str, Any]:
     }
 
 
-def _take(services: Services, member: bundle.Member) -> dict[str, Any]:
-    """Read one file and keep the recording; what it holds, or {"name", "error"}."""
-    try:
-        if member.problem:
-            raise member.problem
-        if not member.data:
-            raise UnreadableFile(f"{member.name} is empty; copy the file from the device again.")
-        recording = check_usable(services.jobs.engine.read(member.data, name=member.name))
-        return describe(recording, services.store.put_recording(recording))
-    except StoreProblem:
-        raise  # a full disk or a busy database is no fault of the file
-    except CountercheckError as problem:
-        return {"error": str(problem), "name": member.name}
-    except Exception as fault:
-        # without its message, which may quote the file
-        where = "".join(traceback.format_tb(fault.__traceback__))
-        log.error("reading an upload of %d bytes failed with %s at\n%s", len(member.data), type(fault).__name__, where)
-        sentence = f"{member.name} could not be read because of a fault of the program; the other files are not affected."
-        return {"error": sentence, "name": member.name}
+def _kept(services: Services, one: FileRead) -> dict[str, Any]:
+    """Keep the recording of one file; what it holds, or {"name", "error"}. Raises StoreProblem: that is no fault of the file."""
+    if one.recording is None:
+        return {"error": one.error, "name": one.name}
+    return describe(one.recording, services.store.put_recording(one.recording))
 
 
 def _not_from_our_page() -> tuple[flask.Response, int] | None:

@@ -9,6 +9,7 @@ import time
 from analysis import reading
 from app import parsing_child
 
+PLANTED = (sys.executable, "-P", __file__)
 honest = reading.read
 
 
@@ -32,7 +33,7 @@ def read(data: bytes, *, name: str):
         with open(data.split()[1].decode(), "wb") as file:  # noqa: PTH123
             file.write(b"positions")
     if word == b"FAULT":
-        raise ZeroDivisionError("a secret of the file")
+        raise ZeroDivisionError(f"a secret of the file: {data!r}")
     if word == b"LOOK":
         raise reading.UnreadableFile(f"{name}: {sorted(n for n in os.environ if 'COUNTERCHECK' in n)} {os.getpid()}")
     return honest(b"\n".join(data.split(b"\n")[1:]) if word == b"PRINT" else data, name=name)

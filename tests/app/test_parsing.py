@@ -6,12 +6,11 @@ import io
 import os
 import re
 import signal
-import sys
 import threading
 import zipfile
-from pathlib import Path
 
 import pytest
+from planted_child import PLANTED
 
 from analysis.reading import packed, read
 from app import parsing
@@ -19,7 +18,6 @@ from app.limits import Limits
 from app.parsing import Children, ReadersBusy
 from app.places import sample_dir
 
-PLANTED = (sys.executable, "-P", str(Path(__file__).with_name("planted_child.py")))
 GOOD = b"secs,power\n" + b"".join(b"%d,%d\n" % (i, 200 + i % 7) for i in range(120))
 HUB = (sample_dir() / "hub.fit").read_bytes()
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="the limits of a process are those of POSIX systems")

@@ -20,11 +20,14 @@ import fitparse
 import pytest
 from asking import OURS, send, settled
 from every_byte import kept_bytes, served_bytes, unpacked
+from planted_child import PLANTED
 
 from analysis.reading import read
 from app import cli, links
 from app.jobs import Ready
+from app.limits import Limits
 from app.main import create_app
+from app.parsing import Children
 from app.services import CONFIG_KEY
 from app.serving import Server
 
@@ -242,15 +245,12 @@ def test_an_upload_is_never_spooled_to_the_disk(settings, monkeypatch, form):
 
 def test_a_reader_that_fails_leaves_nothing_of_the_file_in_the_log(real_app, monkeypatch, caplog):
     caplog.set_level(logging.DEBUG)
-    engine = real_app.server.config[CONFIG_KEY].jobs.engine
-
-    def failing(data, *, name):
-        raise ValueError(f"could not convert {data!r}")
-
-    monkeypatch.setattr(real_app.server.config[CONFIG_KEY].jobs, "_given_engine", replace(engine, read=failing))
-    answer = send(real_app.server.test_client(), b"48.1234567,-11.7654321", "a.csv")
+    reader = Children(Limits(), command=PLANTED)
+    monkeypatch.setitem(real_app.server.config, CONFIG_KEY, replace(real_app.server.config[CONFIG_KEY], reader=reader))
+    answer = send(real_app.server.test_client(), b"FAULT 48.1234567,-11.7654321", "a.csv")
+    reader.close()
     assert answer.status_code == 422
-    assert "ValueError" in caplog.text
+    assert "ZeroDivisionError" in caplog.text
     assert "48.12345" not in caplog.text + answer.text
 
 

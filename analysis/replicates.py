@@ -1,6 +1,6 @@
 """Several trials of one device: trials are the repeats, never the blocks of one trial.
 
-Reads results as their JSON says them (no recordings), gives pooled deltas in percent of the reference, by kind and by level,
+Reads digests of results (no recordings), gives pooled deltas in percent of the reference, by kind and by level,
 and the change from one firmware to the next.
 """
 
@@ -15,7 +15,6 @@ from typing import Any
 import numpy as np
 from scipy import special
 
-from analysis.errors import OutOfRange
 from analysis.pooling import MIN_ESTIMATES, Method, Pooled, pool
 
 # Held levels of two trials count as one when they are this close: a rider holds 200 W as 192 one day and 207 the next.
@@ -63,28 +62,17 @@ class AcrossTrials:
     sentence: str
 
 
-def deltas_of_trial(report: Mapping[str, Any], label: str, *, trial: str) -> tuple[TrialDelta, ...]:
-    """What a result (the JSON's dict) says of one device, by kind and by level; `trial` names it.
-
-    Raises
-    ------
-    OutOfRange
-        The result knows no device of this label; the message names those it knows.
-    """
-    devices = [r for r in report["recordings"] if r["label"] != report["reference"]]
-    device = next((r for r in devices if r["label"] == label), None)
-    if device is None:
-        known = ", ".join(r["label"] for r in devices)
-        raise OutOfRange(f"{trial} has no device {label!r} that was held against its reference; it has {known}.")
-    firmware = device.get("firmware")
-    rows = [(d["kind"], None, d) for d in report["summary"]] + [("steady", d["level_w"], d) for d in report["levels"]]
+def deltas_of_trial(digest: Mapping[str, Any], *, trial: str) -> tuple[TrialDelta, ...]:
+    """What a trial's digest (dossier.digest) says of the device, by kind and by level; `trial` names it."""
+    rows = [(d["kind"], None, d) for d in digest["summary"]] + [("steady", d["level_w"], d) for d in digest["levels"]]
     return tuple(
         TrialDelta(
-            trial=trial, kind=kind, level_w=level, delta_pct=d["delta_pct"], se_pct=_se(d), blocks=d["blocks"], firmware=firmware
+            trial=trial, kind=kind, level_w=level, delta_pct=d["delta_pct"], se_pct=_se(d), blocks=d["blocks"],
+            firmware=digest["firmware"],
         )
         for kind, level, d in rows
-        if d["label"] == label and d["delta_pct"] is not None and d["delta_pct_ci"] is not None
-    )
+        if d["delta_pct"] is not None and d["delta_pct_ci"] is not None
+    )  # fmt: skip
 
 
 def across_trials(deltas: Sequence[TrialDelta], *, method: Method = "REML") -> tuple[AcrossTrials, ...]:

@@ -19,6 +19,7 @@ FILE_SLOT, FILE_LIST = "file-slot", "file-list"
 # trial
 TRIAL = "trial-id"
 CONTENT = "trial-content"
+REST, REST_WANTED = "trial-rest", "rest-wanted"
 POLL = "trial-poll"
 WINDOW = "trial-window"
 VIEW = "trial-view"

@@ -8,7 +8,7 @@ from functools import cache
 import dash
 import flask
 
-from app import downloads, health, logs, protection, uploads
+from app import downloads, health, logs, protection, unchanging, uploads
 from app.engine import Engine
 from app.jobs import Jobs
 from app.links import parse
@@ -41,6 +41,14 @@ INDEX = """<!DOCTYPE html>
 CATCH_ALL = "/<path:path>"
 
 
+class Site(dash.Dash):
+    """Dash, but for what the served page says before any script has run."""
+
+    def interpolate_index(self, *args: str, **parts: str) -> str:
+        """The page with its assets addressed by content."""
+        return unchanging.with_hashes(super().interpolate_index(*args, **parts))
+
+
 def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash:
     """The dashboard over the store in the settings' folders; `engine` stands in for the analysis in tests.
 
@@ -61,7 +69,7 @@ def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash
     if settings.public:
         logs.register(server)
     protection.register(server, settings)
-    app = dash.Dash(
+    app = Site(
         __name__,
         server=server,
         title="countercheck",
@@ -82,6 +90,7 @@ def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash
     uploads.register(server)
     downloads.register(server)
     health.register(server, services)
+    unchanging.register(server)
     server.before_request(lambda: _not_found(app))
     protection.add_headers(server, app.csp_hashes)
     return app

@@ -30,7 +30,6 @@ WILDCARDS = frozenset({"0.0.0.0", "::", "*"})
 FRAME_BYTES = 64 * 2**10
 # Callbacks carry ids and forms, never recordings.
 OTHER_BODY_BYTES = 4 * 2**20
-DAY_S = 86400
 # What cannot be answered because of the server, not of what was sent, may be asked again.
 RETRY_AFTER_S = 30
 STATUSES = (
@@ -88,11 +87,7 @@ def add_headers(server: flask.Flask, script_hashes: Callable[[], Iterable[str]])
         if response.mimetype == "text/html" and not policy:
             policy.append(content_policy(script_hashes()))
         response.headers["Content-Security-Policy"] = policy[0] if policy else content_policy(())
-        if flask.request.path == "/assets/favicon.ico":
-            # browsers ask for it again at every change of the address; the other assets are asked for once per page and
-            # compared by ETag, because the stamp Dash puts into their address is the same in every wheel
-            response.headers["Cache-Control"] = f"public, max-age={DAY_S}"
-        elif response.mimetype in ("text/html", "application/json", "text/csv"):
+        if response.mimetype in ("text/html", "application/json", "text/csv"):
             response.headers.setdefault("Cache-Control", "private, no-cache")
         return response
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import flask
@@ -13,6 +13,7 @@ from analysis.setup import Setup, setup_from_dict
 from app.intake import unique_names
 from app.jobs import Jobs
 from app.parsing import Reader
+from app.remembered import Remembered
 from app.settings import Settings
 from app.store import MissingBlob, NewTrial, Store
 
@@ -27,6 +28,7 @@ class Services:
     store: Store
     jobs: Jobs
     reader: Reader
+    drawn: Remembered = field(default_factory=Remembered)
 
     def close(self) -> None:
         """End what runs beside the answers, and let go of the store."""

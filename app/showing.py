@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import asdict, replace
+from functools import partial
 from typing import Any
 
 from dash import html
@@ -30,7 +32,7 @@ from app.views.frozen import html_text
 from app.views.interval import interval_card, power_card
 from app.views.notices import failed_view, progress_view
 from app.views.owner import owner_panel
-from app.views.trial import trial_view
+from app.views.trial import rest_of_page, trial_view
 
 Window = tuple[float, float] | None  # None is the whole trial
 
@@ -39,11 +41,33 @@ MIN_WINDOW_S = 1.0  # one sample of a recording at the usual 1 Hz
 PATIENCE_S, LOOK_EVERY_S = 5.0, 0.02
 
 
+def first_view(trial_id: str, screen: Screen = OPENING) -> Any:
+    """What a reader sees first; of a result that is there the headline and the overlay, what follows is asked for later."""
+    return _content(trial_id, screen, with_rest=_later)
+
+
 def content(trial_id: str, screen: Screen = OPENING, figure: Any = None) -> Any:
     """The page's content: progress while there is no answer, then the report or the reason why there is none.
 
     `figure` is the overlay where it is at hand already; else its callback draws it.
     """
+    return _content(trial_id, screen, figure, with_rest=rest_of_page)
+
+
+def rest(trial_id: str) -> Any:
+    """What follows the overlay; None while there is no result or nothing of it may be shown."""
+    stored, found = _shown(trial_id)
+    if found is None or stored.deltas_hidden:
+        return None
+    return rest_of_page(found.report, found.trial, trial_id, _by_hand(stored))
+
+
+def _later(*_: Any) -> html.P:
+    """Stands for what follows the overlay until `assets/33-rest.js` has asked for it."""
+    return html.P("The tables, the findings and their evidence follow.", className="small", **{"data-later": "yes"})
+
+
+def _content(trial_id: str, screen: Screen, figure: Any = None, *, with_rest: Callable[..., Any]) -> Any:
     services = get_services()
     trial_id = trial_id if is_id(trial_id) else ""  # no id of ours: answered like one that leads nowhere
     answer = services.jobs.ask(trial_id)
@@ -62,9 +86,8 @@ def content(trial_id: str, screen: Screen = OPENING, figure: Any = None) -> Any:
     inner_card = _card(stored, found, screen.window)
     if stored.deltas_hidden:
         return blocks_first_view(report, trial, screen=screen, card=inner_card, hand=hand, owner_part=owner, figure=figure)
-    return trial_view(
-        report, trial, trial_id=trial_id, screen=screen, card=inner_card, hand=hand, owner_part=owner, figure=figure
-    )
+    below = with_rest(report, trial, trial_id, hand)
+    return trial_view(report, trial, screen=screen, card=inner_card, hand=hand, rest=below, owner_part=owner, figure=figure)
 
 
 def content_soon(trial_id: str, screen: Screen, theme: Any) -> Any:
@@ -122,18 +145,27 @@ def inside(window: Window, trial: Trial) -> Window:
 
 def chart(trial_id: str, theme: str, screen: Screen = OPENING, nudge: Any = None) -> Any:
     """The overlay of a trial whose result is there, with clocks moved as `nudge` asks; None while it is not."""
-    found = _shown(trial_id)[1]
+    stored, found = _shown(trial_id)
     if found is None:
         return None
     trial, by_s = moved(found.trial, nudge)
-    figure = overlay(found.report, trial, theme=theme_of(theme), view=screen.view)
-    return figure.update_layout(meta={**figure.layout.meta, "moved": by_s})
+
+    def drawn() -> Any:
+        figure = overlay(found.report, trial, theme=theme_of(theme), view=screen.view)
+        return figure.update_layout(meta={**figure.layout.meta, "moved": by_s})
+
+    if by_s or stored.deltas_hidden:
+        return drawn()
+    return get_services().drawn.of(found, ("overlay", theme_of(theme), replace(screen, window=None)), drawn)
 
 
 def against_chart(trial_id: str, theme: str) -> Any:
     """Held blocks against what might explain them; None while there is no result."""
-    found = open_trial(trial_id)
-    return found and against(found.report, found.trial.labels, theme=theme_of(theme))
+    found, ink = open_trial(trial_id), theme_of(theme)
+    if found is None:
+        return None
+    draw = partial(against, found.report, found.trial.labels, theme=ink)
+    return get_services().drawn.of(found, ("against", ink), draw)
 
 
 def theme_of(sent: Any) -> Theme:

@@ -1,4 +1,4 @@
-"""While a comparison runs: how far it is; once it is there: the report."""
+"""While a comparison runs: how far it is; once it is there: the report, and what of it was left for later."""
 
 from dash import Input, Output, State, callback
 from dash.exceptions import PreventUpdate
@@ -21,3 +21,17 @@ def look_again(_tick, trial_id, window, view, choices):
     if not trial_id:
         raise PreventUpdate
     return showing.content(trial_id, from_store(choices, window=window, view=view))
+
+
+@callback(
+    Output(ids.REST, "children"),
+    Input(ids.REST_WANTED, "data"),
+    State(ids.TRIAL, "data"),
+    prevent_initial_call=True,
+)
+def follow_with_the_rest(_wanted: int | None, trial_id: str | None):
+    """What stands below the overlay, once that is drawn."""
+    below = showing.rest(trial_id) if trial_id else None
+    if below is None:
+        raise PreventUpdate
+    return below

@@ -32,6 +32,7 @@ def layout(trial_id: str | None = None, **query: str) -> html.Div:
         dcc.Store(id=ids.HANDS_FORM),
         dcc.Store(id=ids.NUDGE),
         dcc.Store(id=ids.POLL),
-        html.Div(showing.content(trial_id, screen), id=ids.CONTENT),
+        dcc.Store(id=ids.REST_WANTED),
+        html.Div(showing.first_view(trial_id, screen), id=ids.CONTENT),
     ]
     return html.Div(children)

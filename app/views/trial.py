@@ -34,14 +34,14 @@ def trial_view(
     report: Mapping[str, Any],
     trial: Trial,
     *,
-    trial_id: str,
     screen: Screen,
     card: html.Div,
     hand: ByHand,
+    rest: Any,
     owner_part: Any = None,
     figure: Any = None,
 ) -> html.Article:
-    """Everything a reader sees; `owner_part` holds the owner's sheet, None for readers."""
+    """What a reader sees; `rest` follows the overlay, `owner_part` holds the owner's sheet, None for readers."""
     labels, owned = trial.labels, owner_part is not None
     aside = html.Aside(
         id=ids.CARD,
@@ -58,21 +58,29 @@ def trial_view(
     left = html.Div([panel, hands], className="overlay-and-hands")
     overlay = html.Div([left, aside], className="overlay-and-card")
     tools = editing_panel(report, hand) if owned else None
-    evidence, after = evidence_sections(4, report, labels)
     return html.Article(
         [
             frozen(front(report, trial, request=clock_request(report, labels, owned=owned))),
             owner_part,
             section(1, "overlay-section", "Overlay", meaning, overlay, tools),
-            frozen(block_section(2, report, labels, origin=provenance(report, hand)), summary_section(3, report, labels)),
-            *evidence,
-            frozen(recordings_section(after, report, labels, {r.label: float(r.time_s[0]) for r in trial.recordings})),
-            clocks_section(after + 1, report, labels),
-            frozen(
-                reading_section(after + 2, report, labels),
-                cautions_section(after + 3, report),
-                downloads_section(after + 4, trial_id),
-            ),
+            html.Div(rest, id=ids.REST),
         ],
         className="report",
     )
+
+
+def rest_of_page(report: Mapping[str, Any], trial: Trial, trial_id: str, hand: ByHand) -> list[Any]:
+    """The tables, the evidence and the record, below the overlay."""
+    labels = trial.labels
+    evidence, after = evidence_sections(4, report, labels)
+    return [
+        frozen(block_section(2, report, labels, origin=provenance(report, hand)), summary_section(3, report, labels)),
+        *evidence,
+        frozen(recordings_section(after, report, labels, {r.label: float(r.time_s[0]) for r in trial.recordings})),
+        clocks_section(after + 1, report, labels),
+        frozen(
+            reading_section(after + 2, report, labels),
+            cautions_section(after + 3, report),
+            downloads_section(after + 4, trial_id),
+        ),
+    ]

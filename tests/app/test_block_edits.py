@@ -253,7 +253,8 @@ def leaving(hand: Hand) -> str:
         pieces = [showing.content(hand.id).to_plotly_json(), showing.card(hand.id, (930.0, 1070.0))]
         screens = [Screen(), Screen(view=(900.0, 1100.0), against="spider", unit="w", mean_s=1, rows=ROWS, axis="clock")]
         pieces += [showing.chart(hand.id, theme, screen) for theme in ("light", "dark") for screen in screens]
-        pieces += [showing.against_chart(hand.id, "light"), showing.title_of(hand.id)]
+        pieces += [showing.against_chart(hand.id, "light"), showing.title_of(hand.id), showing.rest(hand.id)]
+        pieces.append(showing.first_view(hand.id).to_plotly_json())
     return json.dumps(pieces, default=lambda o: o.to_plotly_json() if hasattr(o, "to_plotly_json") else str(o))
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 
 import pytest
+from asking import settled
 
+from app import showing
 from app.links import trial_path
 from app.main import create_app
 from app.services import CONFIG_KEY, create_trial
@@ -75,6 +77,7 @@ def test_no_callback_stumbles_over_what_a_browser_may_send(site, value):
             [("trial-poll.data", value)],
             [("trial-id.data", value), ("trial-window.data", value), ("trial-view.data", value), ("trial-screen.data", value)],
         ),
+        ("trial-rest.children", [("rest-wanted.data", value)], [("trial-id.data", value)]),
         ("held-against.figure", [("theme.data", value)], [("trial-id.data", new.trial_id)]),
         ("sheet.children", [("uploads.data", value), ("setup-text.data", None)], []),
         (
@@ -111,3 +114,18 @@ def test_the_owner_gets_a_link_that_opens_the_trial_as_owner(site):
     other = app.server.test_client().get(f"/own/{new.trial_id}/{key}")
     assert other.status_code == 303
     assert other.headers["Location"].endswith(trial_path(new.trial_id))
+
+
+def test_the_first_view_leaves_the_tables_for_later_and_the_rest_brings_them(site):
+    app, _, new = site
+    settled(app.server.config[CONFIG_KEY].jobs, new.trial_id)
+    with app.server.test_request_context("/"):
+        first = json.dumps(showing.first_view(new.trial_id), default=lambda c: c.to_plotly_json())
+    assert "headline" in first
+    assert "data-later" in first
+    assert "data-block=" not in first
+    answer = call(app, "trial-rest.children", [("rest-wanted.data", 1)], [("trial-id.data", new.trial_id)])
+    assert answer.status_code == 200
+    assert "data-block=" in answer.text
+    hidden = call(app, "trial-rest.children", [("rest-wanted.data", 1)], [("trial-id.data", "x" * 32)])
+    assert hidden.status_code == 204

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import csv
+import gzip
 import hashlib
 import io
 import json
@@ -177,15 +178,32 @@ def test_the_page_names_its_language_its_width_and_keeps_out_of_indexes(client):
 
 
 def test_a_new_version_reaches_browsers_that_saw_the_old_one(client):
-    # wheels stamp every file alike, so an asset's address does not change with its content: it must be asked for again
+    # wheels stamp every file alike: only an address that names the content may be kept without asking again
     page = client.get("/").text
-    sheets = re.findall(r'"(/assets/[^"]+\.css[^"]*)"', page)
-    assert sheets
-    for sheet in sheets:
-        answer = client.get(sheet)
-        assert "no-cache" in answer.headers["Cache-Control"]
-        assert client.get(sheet, headers={"If-None-Match": answer.headers["ETag"]}).status_code == 304
+    files = re.findall(r'"(/assets/[^"]+\.(?:css|js)[^"]*)"', page)
+    assert len(files) > 10
+    for address in files:
+        path, _, stamp = address.partition("?h=")
+        answer = client.get(address)
+        assert hashlib.sha256(answer.data).hexdigest().startswith(stamp)
+        assert len(stamp) >= 16
+        assert "immutable" in answer.headers["Cache-Control"]
+        other = client.get(f"{path}?h={'0' * 16}")
+        assert "no-cache" in other.headers["Cache-Control"]
+        assert client.get(path, headers={"If-None-Match": other.headers["ETag"]}).status_code == 304
     assert "max-age" in client.get("/assets/favicon.ico").headers["Cache-Control"]
+
+
+def test_scripts_go_over_the_wire_packed(client):
+    """Referee: the standard library's gzip."""
+    plain = client.get("/assets/30-scrub.js", headers={"Accept-Encoding": "identity"})
+    packed = client.get("/assets/30-scrub.js", headers={"Accept-Encoding": "gzip, br"})
+    assert "Content-Encoding" not in plain.headers
+    assert packed.headers["Content-Encoding"] == "gzip"
+    assert gzip.decompress(packed.data) == plain.data
+    assert len(packed.data) < 0.5 * len(plain.data)
+    again = {"Accept-Encoding": "gzip", "If-None-Match": packed.headers["ETag"]}
+    assert client.get("/assets/30-scrub.js", headers=again).status_code == 304
 
 
 @pytest.mark.parametrize("path", ["/nowhere", "/trial/", f"/trial/{'n' * 32}", "/trial/short", "/_mcp", "/_reload-hash"])

@@ -15,12 +15,13 @@ pytest.importorskip("playwright.sync_api", reason="playwright is not installed: 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "browser"))
 
 from driving import DESK, chart_drawn, running_chromium, running_site
+from long_ride import HOURS, four_hours
 
 from app.services import create_trial
 
 pytestmark = [pytest.mark.bench, pytest.mark.browser]
 
-HOURS, MOVES, FLOOR_MS = 4, 50, 100
+MOVES, FLOOR_MS = 50, 100
 MOVE_EVERY_MS = 130  # each move is answered before the next; faster ones are merged by the page
 
 STOPWATCH = """() => {
@@ -40,18 +41,6 @@ STOPWATCH = """() => {
     requestAnimationFrame(() => setTimeout(() => window.roundTrips.push(performance.now() - start), 0));
   }).observe(card, {childList: true, subtree: true});
 }"""
-
-
-def four_hours(seed: int, gain: float) -> bytes:
-    """One recording as CSV: the same ride, another gain, own noise."""
-    n = HOURS * 3600
-    ride = np.random.default_rng(1)
-    power = 180 + 60 * np.sin(np.arange(n) / 700) + np.repeat(ride.normal(0, 25, n // 60), 60)
-    cadence = 88 + np.repeat(ride.normal(0, 4, n // 30), 30)
-    own = np.random.default_rng(seed)
-    rows = zip(range(n), power * gain + own.normal(0, 4, n), cadence + own.normal(0, 0.5, n), strict=True)
-    lines = (f"{1_768_673_100 + t},{max(p, 0):.0f},{c:.0f}" for t, p, c in rows)
-    return ("time,power,cadence\n" + "\n".join(lines)).encode()
 
 
 @pytest.fixture(scope="module")

@@ -89,9 +89,10 @@ def running_site(folder: Path) -> Iterator[Site]:
 
 
 def chart_drawn(page) -> None:
-    """Wait until headline and chart stand."""
+    """Wait until headline and chart stand, and what follows them."""
     page.wait_for_selector("h1#headline", timeout=60_000)
     page.wait_for_selector("#overlay .js-plotly-plot .scatterlayer .trace", state="attached", timeout=20_000)
+    page.wait_for_selector("[data-later]", state="detached", timeout=20_000)
 
 
 def eventually(page, expression: str, expected=True, *, timeout_ms: int = 10_000):

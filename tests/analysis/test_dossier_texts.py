@@ -28,7 +28,8 @@ def entry(key="t1", delta=2.0, **more):
     digest = {
         "schema": "countercheck-digest/1", "firmware": "2.07", "start_utc": "2026-03-01T10:00:00Z", "devices": 3,
         "ridden": RIDDEN, "levels": [{**row, "level_w": 200.0}], "summary": [{**row, "kind": "steady"}],
-        "reference": "hub", "reference_point": "hub", "plan": "setup", "frozen": None, "edited_blocks": 2, "excluded_blocks": 1, "version": "8",
+        "reference": "hub", "reference_point": "hub", "plan": "setup",
+        "frozen": None, "edited_blocks": 2, "excluded_blocks": 1, "version": "8",
     }  # fmt: skip
     return TrialEntry(key=key, name=f"=evening {key}", label="pedals", digest=digest, day="2026-03-01", **more)
 
@@ -47,7 +48,8 @@ def dossier():
 def test_the_method_says_what_was_done_and_no_more(dossier):
     text = " ".join(methods_text(dossier))
     for fact in ("claims ±1.5 %", "It was bought", "2 trials ridden on 2026-03-01 by 2 riders (A, B); 1 outdoors",
-                 "112 and 281 W", "2 followed a plan", "in 0 the blocks were frozen", "hub (hub)", "4 blocks were edited by hand, 2 excluded",
+                 "112 and 281 W", "2 followed a plan",
+                 "in 0 the blocks were frozen", "hub (hub)", "4 blocks were edited by hand, 2 excluded",
                  "Firmware of the device: 2.07"):  # fmt: skip
         assert fact in text, fact
     assert methods_text(replace(dossier, trials=())) == ("No trial has been ridden yet.",)

@@ -13,11 +13,11 @@ from pathlib import Path
 
 import flask
 
+from app import links
 from app.services import Services, get_services
 
 log = logging.getLogger(__name__)
 
-PATH = "/healthz"
 # Whoever asks more often is told the same again: a probe must not become a load.
 KEPT_S = 2.0
 
@@ -43,7 +43,7 @@ class Health:
 def register(server: flask.Flask, services: Services) -> None:
     """Add the route."""
     health = Health(checks_of(services))
-    server.add_url_rule(PATH, "healthz", lambda: _answer(health), methods=["GET"])
+    server.add_url_rule(links.HEALTH, "healthz", lambda: _answer(health), methods=["GET"])
 
 
 def checks_of(services: Services) -> dict[str, Callable[[], bool]]:

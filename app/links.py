@@ -13,6 +13,7 @@ from app.screen import OPENING, Screen, from_query
 
 HOME = "/"
 DEMO = "/demo"
+HEALTH = "/healthz"
 # Trial ids and owner keys: the characters of URL-safe base64, long enough that none is guessed (22 carry 128 bit).
 ID_PATTERN = r"[A-Za-z0-9_-]{22,64}"
 

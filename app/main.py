@@ -11,6 +11,7 @@ import flask
 from app import downloads, health, logs, protection, unchanging, uploads
 from app.engine import Engine
 from app.jobs import Jobs
+from app.limits_gate import Gate
 from app.links import parse
 from app.parsing import Children, Here
 from app.places import assets_dir
@@ -65,10 +66,11 @@ def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash
         store=store,
         jobs=Jobs(store, engine),
         reader=Here(engine.read) if engine else Children(settings.limits),
+        gate=Gate(settings, server.secret_key),
     )
     if settings.public:
         logs.register(server)
-    protection.register(server, settings)
+    protection.register(server, settings, services.gate)
     app = Site(
         __name__,
         server=server,

@@ -12,14 +12,18 @@ from typing import Any
 from urllib.parse import unquote, urlsplit
 
 import flask
-from werkzeug.exceptions import HTTPException, InternalServerError, RequestEntityTooLarge
+from werkzeug.exceptions import HTTPException, InternalServerError, LengthRequired, RequestEntityTooLarge
 from werkzeug.middleware.proxy_fix import ProxyFix
 
 from analysis.errors import CountercheckError
 from analysis.reading.naming import clean_name
-from app import health
+from app import links
 from app.access import NotOwner
 from app.freezing import DeltasHidden
+from app.limits_gate import Gate
+from app.limits_rates import TooMany
+from app.limits_room import Crowded
+from app.parsing import ReadersBusy
 from app.settings import Settings
 from app.store import Busy, DatabaseAway, FullDisk, NoSuchTrial, UnusableStore
 from app.uploads import same_origin
@@ -35,8 +39,9 @@ RETRY_AFTER_S = 30
 STATUSES = (
     ((NotOwner, DeltasHidden), 403),
     (NoSuchTrial, 404),
+    (TooMany, 429),
     (FullDisk, 507),
-    ((Busy, DatabaseAway, UnusableStore), 503),
+    ((Crowded, ReadersBusy, Busy, DatabaseAway, UnusableStore), 503),
 )
 
 FIXED_HEADERS = {
@@ -50,11 +55,14 @@ FIXED_HEADERS = {
 }
 
 
-def register(server: flask.Flask, settings: Settings) -> None:
+def register(server: flask.Flask, settings: Settings, gate: Gate) -> None:
     """Put the checks in front of every route; call before any other `before_request` is added."""
     server.config["MAX_CONTENT_LENGTH"] = settings.max_file_bytes + FRAME_BYTES
     server.wsgi_app = _in_front(server.wsgi_app, settings)
     server.before_request(lambda: _refused(settings))
+    server.before_request(gate.arrive)
+    server.teardown_request(gate.leave)
+    server.register_error_handler(LengthRequired, _length_missing)
     server.register_error_handler(RequestEntityTooLarge, lambda problem: _too_large(problem, settings))
     server.register_error_handler(CountercheckError, _plain_problem)
     server.register_error_handler(RecursionError, _too_deep)
@@ -139,7 +147,7 @@ def _is_address(name: str) -> bool:
 
 def _refused(settings: Settings) -> tuple[flask.Response, int] | None:
     request = flask.request
-    if request.path == health.PATH:
+    if request.path == links.HEALTH:
         return None  # probes call by address, and what they are told is no secret
     if not host_allowed(request.host, settings):
         return _sentence(
@@ -172,9 +180,13 @@ def _too_large(_problem: HTTPException, settings: Settings) -> tuple[flask.Respo
 def _plain_problem(problem: CountercheckError) -> tuple[flask.Response, int]:
     status = next((number for kinds, number in STATUSES if isinstance(problem, kinds)), 422)
     response = flask.jsonify(error=str(problem))
-    if status == 503:
-        response.headers["Retry-After"] = str(RETRY_AFTER_S)
+    if status in (429, 503):
+        response.headers["Retry-After"] = str(getattr(problem, "retry_s", RETRY_AFTER_S))
     return response, status
+
+
+def _length_missing(_problem: LengthRequired) -> tuple[flask.Response, int]:
+    return flask.jsonify(error="A request that brings something must say how long it is."), 411
 
 
 def _too_deep(_problem: RecursionError) -> tuple[flask.Response, int]:

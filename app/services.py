@@ -12,6 +12,7 @@ from analysis.errors import BadSetup, NotOneRide, SameRecording
 from analysis.setup import Setup, setup_from_dict
 from app.intake import unique_names
 from app.jobs import Jobs
+from app.limits_gate import Gate
 from app.parsing import Reader
 from app.remembered import Remembered
 from app.settings import Settings
@@ -28,12 +29,14 @@ class Services:
     store: Store
     jobs: Jobs
     reader: Reader
+    gate: Gate
     drawn: Remembered = field(default_factory=Remembered)
 
     def close(self) -> None:
         """End what runs beside the answers, and let go of the store."""
         self.reader.close()
         self.jobs.close()
+        self.gate.close()
         self.store.close()
 
 
@@ -60,7 +63,7 @@ def create_trial(
 
     Raises
     ------
-    NotOneRide, SameRecording, MissingBlob, BadSetup
+    NotOneRide, SameRecording, MissingBlob, BadSetup, TooMany, OverQuota
         One sentence each, for the person at the page.
     """
     pairs = [_pair(entry) for entry in recordings]
@@ -79,6 +82,7 @@ def create_trial(
             )
     if unique_names(names) != names:
         raise BadSetup(f"Two recordings are called alike or a name holds a folder ({', '.join(names)}); rename one.")
+    services.gate.new_trial()
     checked = setup if isinstance(setup, Setup) else setup_from_dict(dict(setup))
     # a date and a hash that somebody brings along are no witness; this server states only what it saw itself
     return services.store.create_trial(pairs, replace(checked, frozen_hash=None, frozen_utc=None), blocks_first=blocks_first)

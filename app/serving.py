@@ -10,6 +10,7 @@ import waitress
 from analysis.errors import CountercheckError
 from app.main import create_app
 from app.services import CONFIG_KEY, Services
+from app.serving_bodies import counted_channel
 from app.settings import Settings
 
 # Equal to gunicorn in our measurements and the same on every system; one thread per reader who scrubs at once.
@@ -29,7 +30,15 @@ class Server:
         app = create_app(settings)
         self.services: Services = app.server.config[CONFIG_KEY]
         self._listener = _listening(app.server, settings)
+        self.services.gate.counts_bodies = False
+        for one in self._listener_sockets():
+            one.channel_class = counted_channel(self.services.gate.bodies)
         self.address = _address(self._listener, settings)
+
+    def _listener_sockets(self) -> list[Any]:
+        """One for each address it listens at: a name may stand for several."""
+        several = getattr(self._listener, "map", None)
+        return [one for one in several.values() if hasattr(one, "channel_class")] if several else [self._listener]
 
     def run(self) -> None:
         """Answer until Ctrl-C."""

@@ -1,8 +1,10 @@
 """The only plotly room: report dict and trial in, plotly figure out. Pictures only; no number is made here."""
 
 from analysis.figures.against import against, against_height_px
+from analysis.figures.bench import bench_height_px, bench_picture
 from analysis.figures.clocks import match_height_px, match_picture, matched_signals, stretch_height_px, stretch_picture
 from analysis.figures.dependence import curves_of, dependence_height_px, dependence_picture
+from analysis.figures.forest import forest_height_px, forest_picture
 from analysis.figures.ink import INKS, Theme, line_style
 from analysis.figures.overlay import MARGIN_PX, clamp_view, height_px, overlay
 from analysis.figures.peaks import bests_height_px, bests_picture, duration_text, sprints_height_px, sprints_picture
@@ -17,6 +19,8 @@ __all__ = [
     "Theme",
     "against",
     "against_height_px",
+    "bench_height_px",
+    "bench_picture",
     "bests_height_px",
     "bests_picture",
     "clamp_view",
@@ -25,6 +29,8 @@ __all__ = [
     "dependence_height_px",
     "dependence_picture",
     "duration_text",
+    "forest_height_px",
+    "forest_picture",
     "height_px",
     "line_style",
     "match_height_px",

@@ -1,0 +1,92 @@
+"""The bench sheet as a picture: every claimed quantity's deviation from its claim, with the measurement's uncertainty.
+
+Percent of the claim, so that grams, millimetres and hours share one axis; the short bar around zero is the stated tolerance.
+"""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Sequence
+
+import plotly.graph_objects as go
+
+from analysis.bench_sheet import Measured
+from analysis.figures.ink import Theme, blank_figure, faded, ink_of, line_style, plain_axis
+from analysis.figures.ticks import percent_ticks, signed_text
+
+ROW_PX = 26
+BENCH_MARGIN_PX = {"l": 200, "r": 16, "t": 10, "b": 40}
+MARKERS = {"agrees": "circle", "differs": "triangle-up", "cannot tell": "diamond-open"}
+NAME_LETTERS = 28
+MAX_SHOWN_PCT = 100.0
+BAR = 0.3  # half the height of a tolerance's bar, in rows
+
+
+def drawn_rows(measured: Sequence[tuple[str, Measured]]) -> list[tuple[str, Measured]]:
+    """Those (device, row) that can be drawn: a claim that is not zero, and a run that was not stopped early."""
+    return [(d, m) for d, m in measured if m.row.claimed and not m.row.stopped_early]
+
+
+def bench_height_px(measured: Sequence[tuple[str, Measured]]) -> int:
+    """Height of the figure. [px]"""
+    return max(len(drawn_rows(measured)), 1) * ROW_PX + BENCH_MARGIN_PX["t"] + BENCH_MARGIN_PX["b"]
+
+
+def bench_picture(measured: Sequence[tuple[str, Measured]], *, theme: Theme = "light") -> go.Figure:
+    """Draw (device, row) pairs in the order given; devices are told by colour and by name."""
+    ink, rows = ink_of(theme), drawn_rows(measured)
+    figure = blank_figure(theme, height_px=bench_height_px(measured), margin_px=BENCH_MARGIN_PX)
+    devices = list(dict.fromkeys(d for d, _ in rows))
+    low, high = _limits([m for _, m in rows])
+    ticks = percent_ticks([low, high])
+    names = [f"{m.row.quantity}, {d}" if len(devices) > 1 else m.row.quantity for d, m in rows]
+    figure.update_layout(
+        xaxis=plain_axis(
+            theme, range=[low, high], tickvals=ticks, ticktext=signed_text(ticks), zeroline=True, zerolinecolor=ink.muted,
+            title={"text": "measured minus claimed [% of the claim]", "font": {"size": 12, "color": ink.muted}, "standoff": 6},
+        ),
+        yaxis=plain_axis(
+            theme, range=[len(rows) - 0.5, -0.5], showgrid=False, tickvals=list(range(len(rows))),
+            ticktext=[html.escape(name if len(name) <= NAME_LETTERS else name[: NAME_LETTERS - 1] + "…") for name in names],
+        ),
+    )  # fmt: skip
+    for place, (_, m) in enumerate(rows):
+        if m.row.tolerance:
+            half = 100 * m.row.tolerance / abs(m.row.claimed)
+            figure.add_shape(
+                type="rect", xref="x", yref="y", x0=-half, x1=half, y0=place - BAR, y1=place + BAR, fillcolor=ink.band,
+                line={"width": 0}, layer="below",
+            )  # fmt: skip
+    for i, device in enumerate(devices, start=1):
+        _points(figure, [(p, m) for p, (d, m) in enumerate(rows) if d == device], device, line_style(i, theme).colour)
+    return figure
+
+
+def _limits(measured: Sequence[Measured]) -> tuple[float, float]:
+    edges = [-2.0, 2.0]
+    for m in measured:
+        share, half = _share(m), 100 * (m.expanded or 0.0) / abs(m.row.claimed)
+        edges += [share - half, share + half]
+    low, high = max(min(edges), -MAX_SHOWN_PCT), min(max(edges), MAX_SHOWN_PCT)
+    pad = 0.08 * (high - low)
+    return low - pad, high + pad
+
+
+def _share(m: Measured) -> float:
+    return 100 * (m.delta or 0.0) / abs(m.row.claimed)
+
+
+def _points(figure: go.Figure, rows: Sequence[tuple[int, Measured]], device: str, colour: str) -> None:
+    figure.add_scatter(
+        x=[_share(m) for _, m in rows],
+        y=[place for place, _ in rows],
+        mode="markers",
+        meta={"device": device},
+        marker={"color": colour, "size": 8, "symbol": [MARKERS[m.answer or "cannot tell"] for _, m in rows]},
+        error_x={
+            "array": [100 * (m.expanded or 0.0) / abs(m.row.claimed) for _, m in rows],
+            "color": faded(colour, 0.6),
+            "thickness": 1.4,
+            "width": 0,
+        },
+    )

@@ -9,13 +9,14 @@ from __future__ import annotations
 import hashlib
 import json
 import random
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from analysis.errors import BadSetup
 from analysis.fields import Fields
-from analysis.setup import PlanStep
+from analysis.setup import DEFAULT_CLAIM_PCT, DEFAULT_LOSS_PCT, MAX_CLAIM_PCT, MAX_LOSS_PCT, POINTS, PlanStep
 from analysis.sync_pattern import PATTERN
 
 # What a step is -> the kind of block that it will make.
@@ -30,10 +31,12 @@ KEPT_BY = ("rider", "trainer")
 # As written; every second turn backwards, so that a trend with time cannot pass for one with level; or shuffled by the seed.
 ORDERS = ("as written", "there and back", "shuffled")
 MAX_PARTS, MAX_STEPS, MAX_REPEATS = 60, 40, 40
+MAX_RIDDEN = 200  # steps of the whole ride, as many as a trial's set-up sheet takes
 MAX_RIDE_S = 12 * 3600.0  # longer is a typing error
 # From, to: what lies beyond is a typing error.
 DURATION_S, TARGET_W, HOUR_SHARE = (5.0, 4 * 3600.0), (0.0, 3000.0), (0.0, 10.0)
 CADENCE_RPM, HOUR_W = (20.0, 200.0), (50.0, 600.0)
+MAX_SEED = 2**31
 MAX_TEXT = 80
 
 
@@ -62,6 +65,31 @@ class Part:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Aim:
+    """What the ride is to settle: the maker's claim, ± % of reading, for a device held against a reference.
+
+    A measuring point is one of POINTS or None where it is not known yet; `loss_pct` is the loss between the two sides of the
+    chain, from and to. [% of upstream power]
+    """
+
+    claim_pct: float = DEFAULT_CLAIM_PCT
+    reference_claim_pct: float = DEFAULT_CLAIM_PCT
+    point: str | None = None
+    reference_point: str | None = None
+    loss_pct: tuple[float, float] = DEFAULT_LOSS_PCT
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ridden:
+    """One step as it is ridden: which part (from 0), in which turn of it (from 0), when. [s from the start]"""
+
+    part: int
+    turn: int
+    start_s: float
+    step: Exercise
+
+
+@dataclass(frozen=True, kw_only=True)
 class Design:
     """A whole ride; `hour_w` is what the rider can hold for an hour, None where every target is in watts."""
 
@@ -69,33 +97,46 @@ class Design:
     parts: tuple[Part, ...]
     hour_w: float | None = None
     seed: int = 0
+    aim: Aim = Aim()
 
     def to_dict(self) -> dict[str, Any]:
         """What `design_from_dict` reads back to an equal design."""
         return asdict(self)
 
 
-def steps_of(design: Design) -> tuple[Exercise, ...]:
-    """The steps as they will be ridden; names are numbered where one comes more than once, targets are in watts.
+def ridden(design: Design) -> tuple[Ridden, ...]:
+    """The steps as they will be ridden, by the names they were given, targets in watts.
 
     Raises
     ------
     BadSetup
-        A target is a share of a one-hour power that is not stated, or the ride is longer than MAX_RIDE_S.
+        A target is a share of a one-hour power that is not stated, or the ride has more than MAX_RIDDEN steps or MAX_RIDE_S.
     """
-    rng = random.Random(design.seed)
-    ridden = [_in_watts(step, design, part) for part in design.parts for step in _turns(part, rng)]
-    total_s = sum(step.duration_s for step in ridden)
-    if total_s > MAX_RIDE_S:
+    count = sum(part.repeats * len(part.steps) for part in design.parts)
+    if count > MAX_RIDDEN:
+        raise BadSetup(f"The plan has {count} steps in all; {MAX_RIDDEN} is the most, check the repeats.")
+    rng, start_s, out = random.Random(design.seed), 0.0, []
+    for place, part in enumerate(design.parts):
+        for number, step in enumerate(_turns(part, rng)):
+            turn = number // len(part.steps)
+            out.append(Ridden(part=place, turn=turn, start_s=start_s, step=_in_watts(step, design, part)))
+            start_s += step.duration_s
+    if start_s > MAX_RIDE_S:
         most_h = MAX_RIDE_S / 3600
-        raise BadSetup(f"The plan lasts {total_s / 3600:.1f} h; {most_h:.0f} h is the most, check durations and repeats.")
-    often = {s.name for s in ridden if sum(s.name == other.name for other in ridden) > 1}
-    count = dict.fromkeys(often, 0)
+        raise BadSetup(f"The plan lasts {start_s / 3600:.1f} h; {most_h:.0f} h is the most, check durations and repeats.")
+    return tuple(out)
+
+
+def steps_of(design: Design) -> tuple[Exercise, ...]:
+    """The same steps without their times; names are numbered where one comes more than once. Raises as `ridden`."""
+    steps = [r.step for r in ridden(design)]
+    often = Counter(s.name for s in steps)
+    seen: Counter[str] = Counter()
     named = []
-    for step in ridden:
-        if step.name in often:
-            count[step.name] += 1
-            step = replace(step, name=f"{step.name} {count[step.name]}")
+    for step in steps:
+        if often[step.name] > 1:
+            seen[step.name] += 1
+            step = replace(step, name=f"{step.name} {seen[step.name]}")
         named.append(step)
     return tuple(named)
 
@@ -123,7 +164,7 @@ def plan_toml(design: Design) -> str:
 
 
 def fingerprint(design: Design) -> str:
-    """SHA-256 of all that decides what will be ridden; kept with a date before the ride, it shows that the plan came first."""
+    """SHA-256 of all that will be ridden and what it is to settle; kept with a date before the ride, it shows what came first."""
     text = json.dumps(design.to_dict(), sort_keys=True, ensure_ascii=False, separators=(",", ":"))
     return hashlib.sha256(text.encode()).hexdigest()
 
@@ -166,10 +207,30 @@ def design_from_dict(tree: Mapping[str, Any]) -> Design:
     got = Fields(tree, known=Design.__dataclass_fields__)
     design = Design(
         title=got.text("title", MAX_TEXT), parts=tuple(_part(*entry) for entry in got.entries("parts", 1, MAX_PARTS)),
-        hour_w=got.number("hour_w", *HOUR_W), seed=got.whole("seed", 0, 2**31),
+        hour_w=got.number("hour_w", *HOUR_W), seed=got.whole("seed", 0, MAX_SEED), aim=_aim(tree.get("aim") or {}),
     )  # fmt: skip
-    steps_of(design)
+    ridden(design)
     return design
+
+
+def _aim(entry: Any) -> Aim:
+    got, usual = Fields(entry, "aim.", known=Aim.__dataclass_fields__), Aim()
+    claims = [got.number(key, 0.0, MAX_CLAIM_PCT) for key in ("claim_pct", "reference_claim_pct")]
+    loss = entry.get("loss_pct", usual.loss_pct)
+    plain = isinstance(loss, (list, tuple)) and len(loss) == 2 and all(_is_share(edge) for edge in loss)
+    if not plain or loss[0] > loss[1]:
+        raise got.complain("loss_pct", f"must be two numbers, from and to, from 0 to {MAX_LOSS_PCT:g}; got {loss!r}.")
+    return Aim(
+        claim_pct=usual.claim_pct if claims[0] is None else claims[0],
+        reference_claim_pct=usual.reference_claim_pct if claims[1] is None else claims[1],
+        point=got.one_of("point", POINTS) if entry.get("point") else None,
+        reference_point=got.one_of("reference_point", POINTS) if entry.get("reference_point") else None,
+        loss_pct=(float(loss[0]), float(loss[1])),
+    )
+
+
+def _is_share(value: Any) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and 0 <= value <= MAX_LOSS_PCT
 
 
 def _part(entry: Any, where: str) -> Part:

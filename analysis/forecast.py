@@ -55,13 +55,14 @@ class Detectable:
     """For one kind and level of a plan: blocks, the seconds of one that count, and the smallest difference it can show.
 
     smallest_pct : true difference that one trial finds with 80 % power (two-sided, 5 %), None with a single block;
-    half_width_pct : half of the 95 % interval that one trial will have, on average.
+    half_width_pct : half of the 95 % interval that one trial will have, on average; error_pct : standard error of its mean.
     """
 
     kind: str
     level_w: float | None
     blocks: int
     seconds: float
+    error_pct: float
     half_width_pct: float | None
     smallest_pct: float | None
 
@@ -135,7 +136,7 @@ def _detectable(kind: str, level_w: float | None, steps: Sequence[PlanStep], noi
     floor = math.sqrt(float(np.mean([_stated_error_pct(noise, s) ** 2 for s in seconds])))
     n = len(steps)
     return Detectable(
-        kind=kind, level_w=level_w, blocks=n, seconds=float(np.mean(seconds)),
+        kind=kind, level_w=level_w, blocks=n, seconds=float(np.mean(seconds)), error_pct=error / math.sqrt(n),
         half_width_pct=float(_half_widths(error, n, floor).mean()) if n > 1 else None,
         smallest_pct=smallest_difference(error, n, floor=floor),
     )  # fmt: skip

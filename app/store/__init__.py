@@ -1,6 +1,7 @@
 """What is kept between visits. `Store` is the door; only `results` knows diskcache, all SQL stays in here."""
 
 from app.store.carried import CarriedNote
+from app.store.plans import NewPlan, StoredPlan
 from app.store.problems import (
     Busy,
     ChangedMeanwhile,
@@ -8,7 +9,9 @@ from app.store.problems import (
     DatabaseAway,
     FullDisk,
     MissingBlob,
+    NoSuchPlan,
     NoSuchTrial,
+    PlanFrozen,
     StoreProblem,
     UnusableStore,
 )
@@ -22,11 +25,15 @@ __all__ = [
     "DatabaseAway",
     "FullDisk",
     "MissingBlob",
+    "NewPlan",
     "NewTrial",
+    "NoSuchPlan",
     "NoSuchTrial",
+    "PlanFrozen",
     "SetupVersion",
     "Store",
     "StoreProblem",
+    "StoredPlan",
     "StoredTrial",
     "UnusableStore",
 ]

@@ -4,6 +4,8 @@ StoreProblem (a CountercheckError)
 ├── MissingBlob     no recording under this hash
 ├── DamagedBlob     the disk gave back other bytes than were stored
 ├── NoSuchTrial     no trial under this id
+├── NoSuchPlan      no ride plan under this address
+├── PlanFrozen      a ride plan that was frozen is to be changed
 ├── ChangedMeanwhile  someone else changed the trial since it was read
 ├── FullDisk        there is no room for what was to be kept
 ├── Busy            another program holds the database
@@ -28,6 +30,20 @@ class DamagedBlob(StoreProblem):
 
 class NoSuchTrial(StoreProblem):
     """No trial has this id."""
+
+
+class NoSuchPlan(StoreProblem):
+    """No ride plan has this address."""
+
+    def __init__(self) -> None:
+        super().__init__("There is no ride plan at this address; check that the link is complete.")
+
+
+class PlanFrozen(StoreProblem):
+    """A frozen ride plan stays as it is."""
+
+    def __init__(self) -> None:
+        super().__init__("This plan is frozen and stays as it is; make a changed copy of it.")
 
 
 class ChangedMeanwhile(StoreProblem):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, Text
 
 # Equals the number of the last migration; an older program refuses a newer database instead of damaging it.
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 
 metadata = MetaData()
 
@@ -88,4 +88,16 @@ notes = Table(
     Column("created_utc", String(32), nullable=False),
     Column("changed_utc", String(32), nullable=False),
     Column("version", Integer, nullable=False),
+)
+# A ride before it is ridden; frozen for good once `frozen_utc` and `fingerprint` are there.
+ride_plans = Table(
+    "ride_plan",
+    metadata,
+    Column("token", String(64), primary_key=True),
+    Column("key_sha256", String(64), nullable=False),
+    Column("design_json", Text, nullable=False),
+    Column("version", Integer, nullable=False),
+    Column("created_utc", String(32), nullable=False),
+    Column("frozen_utc", String(32)),
+    Column("fingerprint", String(64)),
 )

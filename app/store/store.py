@@ -22,6 +22,7 @@ from app.store.blobs import Blobs
 from app.store.carried import CarriedNote, add_note, notes_of
 from app.store.database import Database
 from app.store.folders import own_folder
+from app.store.plans import Plans
 from app.store.problems import ChangedMeanwhile, DamagedBlob, MissingBlob, NoSuchTrial, StoreProblem
 from app.store.results import Results
 from app.store.sweeping import Swept, sweep_unreferenced
@@ -73,6 +74,7 @@ class Store:
         url = settings.database_url or URL.create("sqlite", database=str(folder / "trials.sqlite3"))
         self._database = Database(url)
         self._blobs = Blobs(folder / "recordings")
+        self.plans = Plans(self._database)
         self.results = Results(settings.cache_dir, size_bytes=settings.cache_bytes)
 
     def put_recording(self, recording: Recording) -> str:

@@ -11,6 +11,7 @@ import os
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import NoReturn
 
 from analysis.errors import CountercheckError
@@ -63,6 +64,10 @@ def _parser() -> argparse.ArgumentParser:
         command.add_argument("--data-dir", metavar="FOLDER", help="where trials and recordings are kept")
     serve.add_argument("--public", action="store_true", help="for anybody; the README says what must be set before")
     demo.add_argument("--no-browser", action="store_true", help="only print the address")
+    bring = commands.add_parser("import", help="take in a trial that was taken away as everything.zip")
+    bring.add_argument("file", metavar="FILE", help="the file from the trial's page")
+    bring.add_argument("--data-dir", metavar="FOLDER", help="where trials and recordings are kept")
+    bring.set_defaults(act=_import, host=None, port=None)
     serve.set_defaults(act=_serve)
     demo.set_defaults(act=_demo)
     return parser
@@ -97,6 +102,12 @@ def _serve(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def _import(arguments: argparse.Namespace) -> int:
+    from app.upkeep import import_file
+
+    return import_file(_settings(arguments), Path(arguments.file))
+
+
 def _demo(arguments: argparse.Namespace) -> int:
     import webbrowser
 
@@ -125,7 +136,7 @@ def _demo(arguments: argparse.Namespace) -> int:
 def _settings(arguments: argparse.Namespace):
     from app.settings import Settings
 
-    public = False if arguments.act is _demo else arguments.public or None  # None: as the environment says
+    public = False if arguments.act is _demo else getattr(arguments, "public", None) or None  # None: as the environment says
     return Settings.from_environment(data_dir=arguments.data_dir, host=arguments.host, port=arguments.port, public=public)
 
 

@@ -14,6 +14,7 @@ from app.screen import OPENING, Screen, from_query
 HOME = "/"
 DEMO = "/demo"
 HEALTH = "/healthz"
+IMPORT = "/import"
 # Trial ids and owner keys: the characters of URL-safe base64, long enough that none is guessed (22 carry 128 bit).
 ID_PATTERN = r"[A-Za-z0-9_-]{22,64}"
 
@@ -53,6 +54,11 @@ def result_path(trial_id: str) -> str:
 def deltas_path(trial_id: str) -> str:
     """Download of the delta table as CSV."""
     return f"/trial/{trial_id}/deltas.csv"
+
+
+def everything_path(trial_id: str) -> str:
+    """Download of the whole trial, for its owner."""
+    return f"/trial/{trial_id}/everything.zip"
 
 
 def parse(address: str) -> TrialAddress | None:

@@ -9,6 +9,7 @@ import dash
 import flask
 
 from app import downloads, health, logs, protection, unchanging, uploads
+from app.carrying import routes as carrying
 from app.engine import Engine
 from app.jobs import Jobs
 from app.limits_gate import Gate
@@ -91,6 +92,7 @@ def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash
     _add_pages(app)
     uploads.register(server)
     downloads.register(server)
+    carrying.register(server)
     health.register(server, services)
     unchanging.register(server)
     server.before_request(lambda: _not_found(app))

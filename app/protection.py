@@ -32,6 +32,7 @@ LOCAL_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
 WILDCARDS = frozenset({"0.0.0.0", "::", "*"})
 # A multipart frame around the file; names and boundaries take less than this.
 FRAME_BYTES = 64 * 2**10
+TAKE_FILES = ("/upload", links.IMPORT)
 # Callbacks carry ids and forms, never recordings.
 OTHER_BODY_BYTES = 4 * 2**20
 # What cannot be answered because of the server, not of what was sent, may be asked again.
@@ -159,7 +160,7 @@ def _refused(settings: Settings) -> tuple[flask.Response, int] | None:
         ours = same_origin()
         if ours is False or (ours is None and settings.public):
             return _sentence("Requests from other sites are not taken.", 403)
-        if request.path != "/upload":
+        if request.path not in TAKE_FILES:
             request.max_content_length = OTHER_BODY_BYTES
     return None
 
@@ -169,7 +170,7 @@ def _sentence(text: str, status: int) -> tuple[flask.Response, int]:
 
 
 def _too_large(_problem: HTTPException, settings: Settings) -> tuple[flask.Response, int]:
-    if flask.request.path != "/upload":
+    if flask.request.path not in TAKE_FILES:
         return flask.jsonify(error="That request is larger than any that this page sends."), 413
     name = clean_name(unquote(flask.request.headers.get("X-File-Name", "")))
     limit = settings.max_file_bytes // 2**20

@@ -18,6 +18,7 @@ from analysis.reading.naming import clean_name, guess_label, guess_point
 from analysis.reading.recording import Recording
 from analysis.setup import DEFAULT_CLAIM_PCT
 from app import access, links
+from app.carrying import importing, parcel
 from app.parsing import FileRead
 from app.services import Services, create_trial, get_services
 
@@ -42,13 +43,17 @@ def upload() -> tuple[flask.Response, int]:
     """Keep the readable recordings and say what they hold; refuse any other with one sentence.
 
     One file is answered by what it holds, or by its sentence and 422; a `.zip` of several by {"recordings": [...],
-    "errors": [{"name", "error"}, ...]}, 422 when none of them could be read.
+    "errors": [{"name", "error"}, ...]}, 422 when none of them could be read. A whole trial is answered by {"name", "trial"}, and
+    nothing of it is kept: it is for `carrying.routes.import_trial`.
     """
-    refused = _not_from_our_page()
+    refused = not_from_our_page()
     if refused:
         return refused
     sent_name, data = _file_of_request()
     services, name = get_services(), clean_name(sent_name)
+    if parcel.is_parcel(data):
+        carried = importing.read_trial(data, name=name, max_files=services.settings.max_files)
+        return flask.jsonify(importing.describe(carried, name)), 200
     answers = [_kept(services, one) for one in services.reader.read(data, name=name)]
     errors = [answer for answer in answers if "error" in answer]
     status = 422 if len(errors) == len(answers) else 200
@@ -59,7 +64,7 @@ def upload() -> tuple[flask.Response, int]:
 
 def make_trial() -> tuple[flask.Response, int]:
     """{"recordings": [{"id", "name"}], "setup": {...}} -> {"id", "path"}, and the owner key as a cookie."""
-    refused = _not_from_our_page()
+    refused = not_from_our_page()
     if refused:
         return refused
     asked = flask.request.get_json(silent=True)
@@ -112,7 +117,8 @@ def _kept(services: Services, one: FileRead) -> dict[str, Any]:
     return describe(one.recording, services.store.put_recording(one.recording))
 
 
-def _not_from_our_page() -> tuple[flask.Response, int] | None:
+def not_from_our_page() -> tuple[flask.Response, int] | None:
+    """The answer to a request that another site's page could have sent; None for one of ours."""
     ours = flask.request.headers.get("X-Requested-With") == SENDER and same_origin()
     return None if ours else (flask.jsonify(error="Uploads are taken from countercheck's own pages only."), 403)
 

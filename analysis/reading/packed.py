@@ -7,6 +7,7 @@ gives the same bytes on every machine and under every file name: the name is no 
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import zipfile
@@ -57,6 +58,11 @@ def pack(recording: Recording) -> bytes:
             entry.create_system = 3  # else it differs between systems
             archive.writestr(entry, data)
     return stream.getvalue()
+
+
+def kept_id_of(recording: Recording) -> str:
+    """SHA-256 of what is kept of a recording, in hexadecimal: its id."""
+    return hashlib.sha256(pack(recording)).hexdigest()
 
 
 def unpack(data: bytes, *, name: str) -> Recording:

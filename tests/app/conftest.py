@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import parcels
 import pretend
 import pytest
 
@@ -79,3 +80,18 @@ def services(app):
 @pytest.fixture
 def client(app):
     return app.server.test_client()
+
+
+@pytest.fixture
+def elsewhere(tmp_path, counter):
+    """Another server with an empty store."""
+    made = create_app(Settings.from_environment(data_dir=tmp_path / "elsewhere", environ={}), engine=counter.engine())
+    yield made
+    made.server.config[CONFIG_KEY].jobs.close()
+    made.server.config[CONFIG_KEY].store.close()
+
+
+@pytest.fixture
+def carried_trial(client, services) -> str:
+    """A trial of the client's own, with a history worth taking along."""
+    return parcels.made_with_history(client, services.store)

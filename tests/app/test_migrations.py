@@ -57,7 +57,7 @@ def content_of(app, trial_id: str) -> str:
     client = app.server.test_client()
     assert client.get(trial_path(trial_id)).status_code == 200
     with app.server.test_request_context(trial_path(trial_id)):
-        page = json.dumps(showing.content(trial_id, None).to_plotly_json(), default=lambda part: part.to_plotly_json())
+        page = json.dumps(showing.content(trial_id).to_plotly_json(), default=lambda part: part.to_plotly_json())
     return page.replace(trial_id, "THE-ADDRESS")
 
 

@@ -17,18 +17,22 @@ from app.store import NoSuchTrial, StoredTrial
 COOKIE_PREFIX = "countercheck_owner_"
 # By https the browser itself sees to it that no other host and no plain http page wrote the cookie (RFC 6265bis, 4.1.3.2).
 HOST_PREFIX = "__Host-"
-# 12 characters of the id tell the trials of one browser apart (72 bit) and do not open anybody else's page.
+# 12 characters tell the trials of one browser apart (72 bit).
 COOKIE_ID_CHARS = 12
 # Browsers cut longer lives down to about 400 days.
 COOKIE_AGE_S = 400 * 86400
+
+
+NOTHING_HERE = "There is no trial at this address; check that the link is complete."
 
 
 class NotOwner(CountercheckError):
     """The request does not come from the trial's owner."""
 
 
-def cookie_name(trial_id: str) -> str:
-    return _prefix() + trial_id[:COOKIE_ID_CHARS]
+def cookie_name(inner_id: str) -> str:
+    """By the trial's name in the database, which no address shows and which stays when links come and go."""
+    return _prefix() + inner_id[:COOKIE_ID_CHARS]
 
 
 def _prefix() -> str:
@@ -40,9 +44,12 @@ def grant(response: Any, trial_id: str, owner_key: str) -> None:
 
     HttpOnly: no script reads it. SameSite=Lax: no other site's request carries it. On a public server: Secure, `__Host-`.
     """
+    stored = get_services().store.trial(trial_id)
+    if stored is None:
+        raise NoSuchTrial(NOTHING_HERE)
     response.set_cookie(
-        cookie_name(trial_id),
-        f"{trial_id}.{owner_key}",
+        cookie_name(stored.inner_id),
+        owner_key,
         max_age=COOKIE_AGE_S,
         httponly=True,
         samesite="Lax",
@@ -51,18 +58,27 @@ def grant(response: Any, trial_id: str, owner_key: str) -> None:
     )
 
 
+def stored_trial(trial_id: Any) -> StoredTrial | None:
+    """The trial at this address as far as the present request may see it; None for everything else, whatever the reason."""
+    found = get_services().store.trial(trial_id) if links.is_id(trial_id) else None
+    return None if found is None or (found.private and not is_owner(trial_id)) else found
+
+
+def way_in(trial_id: str) -> str | None:
+    """Where an owner who asks for this address is led: a reader link that lives, else the private address; None for others."""
+    keys = _keys()
+    return get_services().store.links.way_in(trial_id, keys) if keys and links.is_id(trial_id) else None
+
+
 def is_owner(trial_id: str) -> bool:
-    """Whether the present request carries a key of this trial."""
-    if not links.is_id(trial_id):
-        return False
-    held_id, _, key = flask.request.cookies.get(cookie_name(trial_id), "").partition(".")
-    return held_id == trial_id and bool(key) and get_services().store.owner_of(trial_id, key)
+    """Whether the present request carries a key of the trial at this address."""
+    return way_in(trial_id) is not None
 
 
 def require_owner(trial_id: str) -> None:
     """Raises NoSuchTrial, or NotOwner when the present request may only look."""
-    if not links.is_id(trial_id) or get_services().store.trial(trial_id) is None:
-        raise NoSuchTrial("There is no trial at this address; check that the link is complete.")
+    if stored_trial(trial_id) is None:
+        raise NoSuchTrial(NOTHING_HERE)
     if not is_owner(trial_id):
         raise NotOwner(
             "Only the owner may change this trial; open it with its owner link, or upload the files yourself."
@@ -71,5 +87,15 @@ def require_owner(trial_id: str) -> None:
 
 def own_trials() -> list[StoredTrial]:
     """The trials whose keys this browser holds, newest first."""
-    held = [value.partition(".")[0] for name, value in flask.request.cookies.items() if name.startswith(_prefix())]
-    return get_services().store.trials_of([trial_id for trial_id in held if is_owner(trial_id)])
+    return get_services().store.owned_trials(_keys())
+
+
+def held_keys(trial_id: str) -> list[str]:
+    """Those of the browser's keys that are this trial's."""
+    return [key for key in _keys() if get_services().store.owner_of(trial_id, key)]
+
+
+def _keys() -> list[str]:
+    """The owner keys in the request's cookies; cookies of earlier versions hold an id before the key."""
+    held = (value.rpartition(".")[2] for name, value in flask.request.cookies.items() if name.startswith(_prefix()))
+    return [key for key in held if links.is_id(key)]

@@ -46,20 +46,26 @@ def demo() -> flask.Response:
 
 
 def own(trial_id: str, owner_key: str) -> flask.Response:
-    """The owner link: the key moves from the address into a cookie, and the address bar shows the reader's page."""
-    if not links.is_id(trial_id) or not get_services().store.owner_of(trial_id, owner_key):
-        raise NoSuchTrial("There is no trial at this address; check that the link is complete.")
-    response = flask.redirect(links.trial_path(trial_id), code=303)
+    """The owner link: the key moves from the address into a cookie, and the address bar shows the page's own address.
+
+    It works for as long as the key does, whatever became of the reader link that stands in it.
+    """
+    good = links.is_id(trial_id) and links.is_id(owner_key)
+    address = get_services().store.links.way_in(trial_id, [owner_key]) if good else None
+    if address is None:
+        response = flask.make_response(flask.jsonify(error=access.NOTHING_HERE), 404)
+    else:
+        response = flask.redirect(links.trial_path(address), code=303)
+        access.grant(response, address, owner_key)
     response.headers["Cache-Control"] = "no-store"
-    access.grant(response, trial_id, owner_key)
     return response
 
 
 def _report(trial_id: str) -> dict | flask.Response:
     services = get_services()
-    stored = services.store.trial(trial_id) if links.is_id(trial_id) else None
+    stored = access.stored_trial(trial_id)
     if stored is None:
-        raise NoSuchTrial("There is no trial at this address; check that the link is complete.")
+        raise NoSuchTrial(access.NOTHING_HERE)
     freezing.refuse_hidden(stored)
     answer = services.jobs.ask(trial_id)
     if isinstance(answer, Failed):

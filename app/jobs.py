@@ -172,7 +172,7 @@ class Jobs:
         except CountercheckError as problem:
             self._fail(key, str(problem), for_s=RETRY_S if passing else None)
         except Exception:
-            log.exception("computing trial %s... failed", trial.trial_id[:6])
+            log.exception("computing trial %s... failed", trial.inner_id[:6])
             self._fail(key, PROGRAM_FAULT, for_s=RETRY_S)
 
     def _compared(self, trial: StoredTrial, progress: Progress, passing: list[StoreProblem]) -> Any:

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import importlib
 from functools import cache
+from typing import Any
 
 import dash
 import flask
 
-from app import downloads, health, logs, protection, unchanging, uploads
+from app import access, downloads, health, logs, protection, unchanging, uploads
 from app.carrying import routes as carrying
 from app.engine import Engine
 from app.jobs import Jobs
 from app.limits_gate import Gate
-from app.links import parse
+from app.links import parse, trial_path
 from app.parsing import Children, Here
 from app.places import assets_dir
-from app.services import CONFIG_KEY, Services, get_services
+from app.services import CONFIG_KEY, Services
 from app.settings import Settings
 from app.store import Store
 from app.store.folders import kept_secret
@@ -51,6 +52,14 @@ class Site(dash.Dash):
         return unchanging.with_hashes(super().interpolate_index(*args, **parts))
 
 
+class _Server(flask.Flask):
+    """Flask, but its log of a fault names the route: the path holds links and keys."""
+
+    def log_exception(self, exc_info: Any) -> None:
+        rule = flask.request.url_rule
+        self.logger.error("fault while answering %s %s", flask.request.method, rule.rule if rule else "?", exc_info=exc_info)
+
+
 def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash:
     """The dashboard over the store in the settings' folders; `engine` stands in for the analysis in tests.
 
@@ -60,7 +69,7 @@ def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash
         The data folder or the database cannot be used; the message says what to do.
     """
     store = Store(settings)
-    server = flask.Flask("countercheck", static_folder=None)
+    server = _Server("countercheck", static_folder=None)
     server.secret_key = settings.secret_key or kept_secret(settings.data_dir)
     services = server.config[CONFIG_KEY] = Services(
         settings=settings,
@@ -126,14 +135,23 @@ def _registered() -> tuple[tuple, tuple, dict]:
     return taken
 
 
-def _not_found(app: dash.Dash) -> tuple[str, int] | None:
-    """The page's shell with status 404 where Dash would answer any address at all with 200."""
+def _not_found(app: dash.Dash) -> Any:
+    """The page's shell with status 404 where Dash would answer any address at all with 200.
+
+    An owner who comes by a link that is closed to readers is led to the address that is open.
+    """
     request = flask.request
     if request.url_rule is None or request.url_rule.rule != CATCH_ALL:
         return None
     address = parse(request.path)
-    if address is not None:
-        found = get_services().store.trial(address.trial_id) is not None
-    else:
+    if address is None:
         found = any(page["path"] == request.path for page in dash.page_registry.values() if not page["path_template"])
-    return None if found else (app.index(), 404)
+        return None if found else (app.index(), 404)
+    stored = access.stored_trial(address.trial_id)
+    if stored is not None and not stored.private:
+        return None
+    current = access.way_in(address.trial_id)
+    if current not in (None, address.trial_id):
+        query = request.query_string.decode(errors="replace")
+        return flask.redirect(trial_path(current) + (f"?{query}" if query else ""), code=302)
+    return None if stored is not None else (app.index(), 404)

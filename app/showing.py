@@ -16,11 +16,10 @@ from analysis.figures import Theme, against, overlay
 from analysis.judging import judge_interval
 from analysis.trial import Trial
 from app import editing, freezing
-from app.access import is_owner
+from app.access import is_owner, stored_trial
 from app.forms import SheetEntries, setup_of, with_unshown
 from app.history import ByHand, by_hand
 from app.jobs import Ready, Working
-from app.links import is_id
 from app.nudges import moved
 from app.screen import OPENING, Screen, interval_of
 from app.services import get_services
@@ -69,11 +68,10 @@ def _later(*_: Any) -> html.P:
 
 def _content(trial_id: str, screen: Screen, figure: Any = None, *, with_rest: Callable[..., Any]) -> Any:
     services = get_services()
-    trial_id = trial_id if is_id(trial_id) else ""  # no id of ours: answered like one that leads nowhere
-    answer = services.jobs.ask(trial_id)
+    stored = stored_trial(trial_id)
+    answer = services.jobs.ask(trial_id if stored else "")
     if isinstance(answer, Working):
         return progress_view(answer.stage, answer.done_frac)
-    stored = services.store.trial(trial_id)
     owned = stored is not None and is_owner(trial_id)
     hand = _by_hand(stored)
     if not isinstance(answer, Ready):
@@ -182,7 +180,7 @@ def open_trial(trial_id: Any) -> Any:
 def _shown(trial_id: Any) -> tuple[Any, Any]:
     """The trial as kept, and of its result what may be seen now; None for what is not there."""
     services = get_services()
-    stored = services.store.trial(trial_id) if is_id(trial_id) else None
+    stored = stored_trial(trial_id)
     answer = services.jobs.ask(trial_id) if stored else None
     return stored, freezing.shown(stored, answer.open_trial) if isinstance(answer, Ready) else None
 

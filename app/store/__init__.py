@@ -1,6 +1,7 @@
 """What is kept between visits. `Store` is the door; only `results` knows diskcache, all SQL stays in here."""
 
 from app.store.carried import CarriedNote
+from app.store.links import Link, TrialLinks
 from app.store.plans import NewPlan, StoredPlan
 from app.store.problems import (
     Busy,
@@ -8,6 +9,7 @@ from app.store.problems import (
     DamagedBlob,
     DatabaseAway,
     FullDisk,
+    LastOwnerLink,
     MissingBlob,
     NoSuchPlan,
     NoSuchTrial,
@@ -15,7 +17,8 @@ from app.store.problems import (
     StoreProblem,
     UnusableStore,
 )
-from app.store.store import NewTrial, SetupVersion, Store, StoredTrial
+from app.store.store import Store
+from app.store.trials import NewTrial, SetupVersion, StoredTrial
 
 __all__ = [
     "Busy",
@@ -24,6 +27,8 @@ __all__ = [
     "DamagedBlob",
     "DatabaseAway",
     "FullDisk",
+    "LastOwnerLink",
+    "Link",
     "MissingBlob",
     "NewPlan",
     "NewTrial",
@@ -35,5 +40,6 @@ __all__ = [
     "StoreProblem",
     "StoredPlan",
     "StoredTrial",
+    "TrialLinks",
     "UnusableStore",
 ]

@@ -8,7 +8,6 @@ from dataclasses import asdict, dataclass
 from sqlalchemy import Connection, insert, select
 
 from app.store import schema as db
-from app.store.database import Database
 
 NOTE_ID_BYTES = 16
 
@@ -24,12 +23,11 @@ class CarriedNote:
     to_s: float | None = None
 
 
-def notes_of(database: Database, trial_id: str) -> list[CarriedNote]:
-    """A trial's notes, oldest first."""
+def notes_of(connection: Connection, trial_id: str) -> list[CarriedNote]:
+    """The notes of the trial of this name in the database, oldest first."""
     n = db.notes.c
     query = select(n.text, n.created_utc, n.changed_utc, n.from_s, n.to_s).where(n.trial_id == trial_id)
-    with database.reading() as connection:
-        rows = connection.execute(query.order_by(n.created_utc, n.note_id)).all()
+    rows = connection.execute(query.order_by(n.created_utc, n.note_id)).all()
     return [CarriedNote(**row._mapping) for row in rows]
 
 

@@ -7,6 +7,7 @@ StoreProblem (a CountercheckError)
 ├── NoSuchPlan      no ride plan under this address
 ├── PlanFrozen      a ride plan that was frozen is to be changed
 ├── ChangedMeanwhile  someone else changed the trial since it was read
+├── LastOwnerLink   no owner link would be left
 ├── FullDisk        there is no room for what was to be kept
 ├── Busy            another program holds the database
 ├── DatabaseAway    the database does not answer just now
@@ -48,6 +49,10 @@ class PlanFrozen(StoreProblem):
 
 class ChangedMeanwhile(StoreProblem):
     """The trial's set-up is no longer the one that was read."""
+
+
+class LastOwnerLink(StoreProblem):
+    """No owner link would be left, and nobody has said that this is meant."""
 
 
 class FullDisk(StoreProblem):

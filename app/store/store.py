@@ -2,72 +2,36 @@
 
 from __future__ import annotations
 
-import hashlib
-import hmac
-import json
-import secrets
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 
-from sqlalchemy import URL, Connection, insert, select, update
+from sqlalchemy import URL, Connection, delete, insert, select, update
 
 from analysis.errors import UnreadableFile
 from analysis.reading.packed import pack, unpack
 from analysis.reading.recording import Recording
-from analysis.setup import Setup, setup_from_dict
+from analysis.setup import Setup
 from app.settings import Settings
 from app.store import schema as db
+from app.store.addresses import addresses_of, alive, new_address, new_key, now_utc, resolve, resolved
 from app.store.blobs import Blobs
 from app.store.carried import CarriedNote, add_note, notes_of
 from app.store.database import Database
 from app.store.folders import own_folder
+from app.store.links import Links, add_key, key_hash
 from app.store.plans import Plans
 from app.store.problems import ChangedMeanwhile, DamagedBlob, MissingBlob, NoSuchTrial, StoreProblem
 from app.store.results import Results
 from app.store.sweeping import Swept, sweep_unreferenced
-
-# Random bytes behind a reader's address and an owner's key: 192 and 256 bit, above the 128 that design.md asks for.
-ID_BYTES = 24
-KEY_BYTES = 32
-
-
-@dataclass(frozen=True, kw_only=True)
-class NewTrial:
-    """Told once: the key is not kept in the clear anywhere."""
-
-    trial_id: str
-    owner_key: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class StoredTrial:
-    """A trial as kept; `recordings` are (id of the kept recording, file name) in the order given."""
-
-    trial_id: str
-    recordings: tuple[tuple[str, str], ...]
-    setup: Setup
-    created_utc: str
-    setup_version: int
-    blocks_first: bool = False
-
-    @property
-    def deltas_hidden(self) -> bool:
-        """Whether nobody may see a delta yet: the owner chose to freeze the blocks first and has not done so."""
-        return self.blocks_first and self.setup.frozen_hash is None
-
-
-@dataclass(frozen=True, kw_only=True)
-class SetupVersion:
-    """One version of a trial's set-up and when it was made."""
-
-    version: int
-    created_utc: str
-    setup: Setup
+from app.store.trials import NewTrial, SetupVersion, StoredTrial, add_setup, setup_versions, stored_trials
 
 
 class Store:
-    """Durable: trials and recordings. Evictable: `results`. Safe to share between threads and processes."""
+    """Durable: trials and recordings. Evictable: `results`. Safe to share between threads and processes.
+
+    Trials are asked for by address: the token of a reader link that lives, or the private address, for which the caller must
+    see to it that an owner asks (`access.stored_trial`).
+    """
 
     def __init__(self, settings: Settings) -> None:
         folder = own_folder(settings.data_dir)
@@ -75,6 +39,7 @@ class Store:
         self._database = Database(url)
         self._blobs = Blobs(folder / "recordings")
         self.plans = Plans(self._database)
+        self.links = Links(self._database)
         self.results = Results(settings.cache_dir, size_bytes=settings.cache_bytes)
 
     def put_recording(self, recording: Recording) -> str:
@@ -99,7 +64,7 @@ class Store:
 
         Raises MissingBlob when one of the recordings was never uploaded.
         """
-        return self._make(recordings, [(_now(), setup)], blocks_first=blocks_first)
+        return self._make(recordings, [(now_utc(), setup)], blocks_first=blocks_first)
 
     def take_in_trial(
         self,
@@ -113,11 +78,13 @@ class Store:
 
         Raises MissingBlob when one of the recordings was never put.
         """
-        return self._make(recordings, versions, blocks_first=blocks_first, notes=notes, carried_utc=_now())
+        return self._make(recordings, versions, blocks_first=blocks_first, notes=notes, carried_utc=now_utc())
 
-    def notes_to_carry(self, trial_id: str) -> list[CarriedNote]:
+    def notes_to_carry(self, address: str) -> list[CarriedNote]:
         """A trial's notes as they are taken along, oldest first."""
-        return notes_of(self._database, trial_id)
+        with self._database.reading() as connection:
+            found = resolve(connection, address)
+            return notes_of(connection, found.trial_id) if found else []
 
     def kept_bytes(self, recording_id: str, name: str) -> bytes:
         """A recording's bytes as they are kept. Raises MissingBlob or DamagedBlob, naming it."""
@@ -125,6 +92,104 @@ class Store:
             return self._blobs.get(recording_id)
         except StoreProblem as problem:
             raise type(problem)(f"{name}: {problem}") from None
+
+    def trial(self, address: str) -> StoredTrial | None:
+        """The trial this address leads to, or None."""
+        with self._database.reading() as connection:
+            found = resolve(connection, address)
+            stored = stored_trials(connection, {found.trial_id: (address, found.private)}) if found else []
+        return stored[0] if stored else None
+
+    def trials_of(self, addresses: Iterable[str]) -> list[StoredTrial]:
+        """Those of the trials that exist, newest first."""
+        with self._database.reading() as connection:
+            found = {f.trial_id: (address, f.private) for address in addresses if (f := resolve(connection, address))}
+            return stored_trials(connection, found)
+
+    def owned_trials(self, owner_keys: Iterable[str]) -> list[StoredTrial]:
+        """The trials that these keys may change, newest first, each by the address its owners are led to."""
+        k, hashes = db.owner_keys.c, [key_hash(key) for key in owner_keys]
+        query = select(k.trial_id).where(k.key_sha256.in_(hashes), alive(db.owner_keys, now_utc()))
+        with self._database.reading() as connection:
+            return self._by_current_address(connection, connection.execute(query).scalars())
+
+    def find_trial(self, recordings: Sequence[tuple[str, str]], setup: Setup) -> str | None:
+        """Address of the oldest trial of exactly these recordings and this set-up that anybody may see, deltas and all."""
+        first = select(db.recordings.c.trial_id).where(db.recordings.c.sha256 == recordings[0][0])
+        with self._database.reading() as connection:
+            found = self._by_current_address(connection, connection.execute(first).scalars())
+        open_ones = [t for t in found if not t.private and not t.deltas_hidden]
+        same = [t for t in open_ones if t.recordings == tuple(recordings) and t.setup == setup]
+        return same[-1].trial_id if same else None
+
+    def change_setup(self, address: str, setup: Setup, *, seen_version: int | None = None) -> int:
+        """Put a new version of the set-up on top of the old ones; returns its number.
+
+        Raises
+        ------
+        NoSuchTrial
+        ChangedMeanwhile
+            `seen_version` was given and is no longer the current one.
+        """
+        t = db.trials.c
+        with self._database.writing() as connection:
+            trial_id = resolved(connection, address)
+            current = connection.execute(select(t.setup_version).where(t.trial_id == trial_id)).scalar()
+            seen = current if seen_version is None else seen_version
+            step = update(db.trials).where(t.trial_id == trial_id, t.setup_version == seen)
+            if connection.execute(step.values(setup_version=seen + 1)).rowcount != 1:
+                raise ChangedMeanwhile("Somebody else changed this trial meanwhile; reload the page and try again.")
+            add_setup(connection, trial_id, seen + 1, setup, now_utc())
+        return seen + 1
+
+    def delete_trial(self, address: str, *, seen_version: int) -> None:
+        """Delete a trial with its set-ups, links, notes and keys, then its recordings where no other trial or upload needs them.
+
+        The rows go first, in one transaction: whatever stops the rest leaves recordings that the next sweep finds.
+
+        Raises
+        ------
+        NoSuchTrial
+        ChangedMeanwhile
+            `seen_version` of the set-up is no longer the current one.
+        """
+        stored = self.trial(address)
+        if stored is None:
+            raise NoSuchTrial("There is no trial at this address; check that the link is complete.")
+        t = db.trials.c
+        with self._database.writing() as connection:
+            gone = delete(db.trials).where(t.trial_id == stored.inner_id, t.setup_version == seen_version)
+            if connection.execute(gone).rowcount != 1:
+                raise ChangedMeanwhile("Somebody else changed this trial meanwhile; reload the page and look again.")
+        made_s = datetime.fromisoformat(stored.created_utc).timestamp()
+        self.sweep(among={sha256 for sha256, _ in stored.recordings}, put_before_s=made_s)
+
+    def is_there(self, inner_id: str) -> bool:
+        """Whether a trial of this name in the database is (still) there."""
+        with self._database.reading() as connection:
+            return connection.execute(select(db.trials.c.trial_id).where(db.trials.c.trial_id == inner_id)).scalar() is not None
+
+    def history(self, address: str) -> list[SetupVersion]:
+        """Every version of a trial's set-up, oldest first; empty for a trial that does not exist."""
+        with self._database.reading() as connection:
+            found = resolve(connection, address)
+            return setup_versions(connection, found.trial_id) if found else []
+
+    def new_owner_key(self, address: str) -> str:
+        """A further owner key for a trial, told once. Raises NoSuchTrial."""
+        return self.links.new_owner(address)
+
+    def owner_of(self, address: str, owner_key: str) -> bool:
+        """Whether the key is one of the trial's; the comparison's time tells nothing of how close it was."""
+        return self.links.owned(address, [owner_key])
+
+    def sweep(self, *, among: Iterable[str] | None = None, put_before_s: float | None = None) -> Swept:
+        """Delete recordings that belong to no trial; `sweeping.sweep_unreferenced` says which stay."""
+        return sweep_unreferenced(self._database, self._blobs, among=among, put_before_s=put_before_s)
+
+    def close(self) -> None:
+        self.results.close()
+        self._database.close()
 
     def _make(
         self,
@@ -137,117 +202,24 @@ class Store:
     ) -> NewTrial:
         for sha256, _ in recordings:
             self._blobs.get(sha256)
-        new = NewTrial(trial_id=secrets.token_urlsafe(ID_BYTES), owner_key=secrets.token_urlsafe(KEY_BYTES))
-        now, private = _now(), secrets.token_urlsafe(ID_BYTES)
-        row = {"trial_id": new.trial_id, "created_utc": now, "setup_version": len(versions), "private_address": private}
+        new, inner, now = NewTrial(trial_id=new_address(), owner_key=new_key()), new_address(), now_utc()
+        row = {"trial_id": inner, "created_utc": now, "setup_version": len(versions), "private_address": new_address()}
         with self._database.writing() as connection:
             connection.execute(insert(db.trials).values(row | {"carried_utc": carried_utc}))
-            connection.execute(insert(db.reader_links).values(token=new.trial_id, trial_id=new.trial_id, created_utc=now))
+            connection.execute(insert(db.reader_links).values(token=new.trial_id, trial_id=inner, created_utc=now))
             rows = [
-                {"trial_id": new.trial_id, "position": i, "sha256": sha256, "name": name}
-                for i, (sha256, name) in enumerate(recordings)
+                {"trial_id": inner, "position": i, "sha256": sha256, "name": name} for i, (sha256, name) in enumerate(recordings)
             ]
             connection.execute(insert(db.recordings), rows)
             self._check_there(sha256 for sha256, _ in recordings)
             for number, (utc, setup) in enumerate(versions, start=1):
-                _add_setup(connection, new.trial_id, number, setup, utc)
+                add_setup(connection, inner, number, setup, utc)
             for note in notes:
-                add_note(connection, new.trial_id, note)
-            _add_key(connection, new.trial_id, new.owner_key, now)
+                add_note(connection, inner, note)
+            add_key(connection, inner, new.owner_key)
             if blocks_first:
-                connection.execute(insert(db.blocks_first).values(trial_id=new.trial_id, created_utc=now))
+                connection.execute(insert(db.blocks_first).values(trial_id=inner, created_utc=now))
         return new
-
-    def trial(self, trial_id: str) -> StoredTrial | None:
-        """The trial under this id, or None."""
-        found = self.trials_of([trial_id])
-        return found[0] if found else None
-
-    def trials_of(self, trial_ids: Iterable[str]) -> list[StoredTrial]:
-        """Those of the trials that exist, newest first."""
-        ids = list(trial_ids)
-        t, s, r = db.trials.c, db.setups.c, db.recordings.c
-        current = (s.trial_id == t.trial_id) & (s.version == t.setup_version)
-        first = db.blocks_first.c.trial_id
-        query = select(t.trial_id, t.created_utc, t.setup_version, s.setup_json, first.is_not(None).label("blocks_first"))
-        query = query.join_from(db.trials, db.setups, current).outerjoin(db.blocks_first, first == t.trial_id)
-        query = query.where(t.trial_id.in_(ids))
-        with self._database.reading() as connection:
-            trials = connection.execute(query.order_by(t.created_utc.desc(), t.trial_id)).all()
-            order = select(r.trial_id, r.sha256, r.name).where(r.trial_id.in_(ids)).order_by(r.trial_id, r.position)
-            rows = connection.execute(order).all()
-        return [
-            StoredTrial(
-                trial_id=trial.trial_id,
-                recordings=tuple((row.sha256, row.name) for row in rows if row.trial_id == trial.trial_id),
-                setup=setup_from_dict(json.loads(trial.setup_json)),
-                created_utc=trial.created_utc,
-                setup_version=trial.setup_version,
-                blocks_first=bool(trial.blocks_first),
-            )
-            for trial in trials
-        ]
-
-    def find_trial(self, recordings: Sequence[tuple[str, str]], setup: Setup) -> str | None:
-        """The oldest trial of exactly these recordings and this set-up whose deltas are no secret; None where there is none."""
-        first = select(db.recordings.c.trial_id).where(db.recordings.c.sha256 == recordings[0][0])
-        with self._database.reading() as connection:
-            ids = connection.execute(first).scalars().all()
-        same = [t for t in self.trials_of(ids) if t.recordings == tuple(recordings) and t.setup == setup and not t.deltas_hidden]
-        return same[-1].trial_id if same else None
-
-    def change_setup(self, trial_id: str, setup: Setup, *, seen_version: int | None = None) -> int:
-        """Put a new version of the set-up on top of the old ones; returns its number.
-
-        Raises
-        ------
-        NoSuchTrial
-        ChangedMeanwhile
-            `seen_version` was given and is no longer the current one.
-        """
-        t = db.trials.c
-        with self._database.writing() as connection:
-            current = connection.execute(select(t.setup_version).where(t.trial_id == trial_id)).scalar()
-            if current is None:
-                raise NoSuchTrial("There is no trial at this address; check that the link is complete.")
-            seen = current if seen_version is None else seen_version
-            step = update(db.trials).where(t.trial_id == trial_id, t.setup_version == seen)
-            if connection.execute(step.values(setup_version=seen + 1)).rowcount != 1:
-                raise ChangedMeanwhile("Somebody else changed this trial meanwhile; reload the page and try again.")
-            _add_setup(connection, trial_id, seen + 1, setup, _now())
-        return seen + 1
-
-    def history(self, trial_id: str) -> list[SetupVersion]:
-        """Every version of a trial's set-up, oldest first; empty for a trial that does not exist."""
-        s = db.setups.c
-        query = select(s.version, s.created_utc, s.setup_json).where(s.trial_id == trial_id).order_by(s.version)
-        with self._database.reading() as connection:
-            rows = connection.execute(query).all()
-        return [
-            SetupVersion(version=r.version, created_utc=r.created_utc, setup=setup_from_dict(json.loads(r.setup_json)))
-            for r in rows
-        ]
-
-    def new_owner_key(self, trial_id: str) -> str:
-        """A further owner key for a trial, told once. Raises NoSuchTrial."""
-        key = secrets.token_urlsafe(KEY_BYTES)
-        if self.trial(trial_id) is None:
-            raise NoSuchTrial("There is no trial at this address; check that the link is complete.")
-        with self._database.writing() as connection:
-            _add_key(connection, trial_id, key, _now())
-        return key
-
-    def owner_of(self, trial_id: str, owner_key: str) -> bool:
-        """Whether the key is one of the trial's; the comparison's time tells nothing of how close it was."""
-        k = db.owner_keys.c
-        with self._database.reading() as connection:
-            known = connection.execute(select(k.key_sha256).where(k.trial_id == trial_id)).scalars().all()
-        given = _key_hash(owner_key)
-        return any([hmac.compare_digest(given, one) for one in known])
-
-    def sweep(self, *, among: Iterable[str] | None = None, put_before_s: float | None = None) -> Swept:
-        """Delete recordings that belong to no trial; `sweeping.sweep_unreferenced` says which stay."""
-        return sweep_unreferenced(self._database, self._blobs, among=among, put_before_s=put_before_s)
 
     def _check_there(self, recording_ids: Iterable[str]) -> None:
         """Raises MissingBlob. Asked after the rows are written: from then on a sweep leaves these blobs alone."""
@@ -255,26 +227,6 @@ class Store:
             if sha256 not in self._blobs:
                 raise MissingBlob(f"No recording is stored under {sha256[:12]}...; upload the file again.")
 
-    def close(self) -> None:
-        self.results.close()
-        self._database.close()
-
-
-def _add_setup(connection: Connection, trial_id: str, version: int, setup: Setup, now: str) -> None:
-    text = json.dumps(setup.to_dict(), ensure_ascii=False, allow_nan=False)
-    row = {"trial_id": trial_id, "version": version, "created_utc": now, "setup_json": text}
-    connection.execute(insert(db.setups).values(row))
-
-
-def _add_key(connection: Connection, trial_id: str, owner_key: str, now: str) -> None:
-    row = {"trial_id": trial_id, "key_sha256": _key_hash(owner_key), "created_utc": now}
-    connection.execute(insert(db.owner_keys).values(row))
-
-
-def _key_hash(owner_key: str) -> str:
-    """Plain SHA-256 is enough: the key is random over 256 bit, there is nothing to guess or to salt."""
-    return hashlib.sha256(owner_key.encode()).hexdigest()
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="milliseconds")
+    def _by_current_address(self, connection: Connection, trial_ids: Iterable[str]) -> list[StoredTrial]:
+        found = addresses_of(connection, trial_ids)
+        return stored_trials(connection, {name: (at.address, at.private) for name, at in found.items()})

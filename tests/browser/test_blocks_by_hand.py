@@ -7,7 +7,6 @@ import json
 import pytest
 from driving import DESK, PHONE, RIDE_FILES, chart_drawn, eventually
 
-from app.access import cookie_name
 from app.links import result_path, trial_path
 
 ROWS = "document.querySelectorAll('tr[data-block]').length"
@@ -21,10 +20,7 @@ def owned(open_page, site):
         store = site.services.store
         demo = store.trial(site.demo.split("/")[-1])
         new = store.create_trial(demo.recordings, demo.setup, blocks_first=hidden)
-        page = open_page("/", **options)
-        cookie = {"name": cookie_name(new.trial_id), "value": f"{new.trial_id}.{new.owner_key}", "url": site.address}
-        page.context.add_cookies([cookie])
-        page.goto(site.address + trial_path(new.trial_id))
+        page = open_page(owner_path(new.trial_id, new.owner_key), **options)
         chart_drawn(page)
         page.wait_for_selector("form[data-blocks]", state="attached")
         if not hidden:

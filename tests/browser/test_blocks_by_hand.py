@@ -7,7 +7,7 @@ import json
 import pytest
 from driving import DESK, PHONE, RIDE_FILES, chart_drawn, eventually
 
-from app.links import result_path, trial_path
+from app.links import owner_path, result_path, trial_path
 
 ROWS = "document.querySelectorAll('tr[data-block]').length"
 

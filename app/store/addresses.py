@@ -6,6 +6,7 @@ passed around. Unknown, ended and revoked links are one and the same here: the s
 
 from __future__ import annotations
 
+import re
 import secrets
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -19,6 +20,8 @@ from app.store.problems import NoSuchTrial
 # Random bytes behind an address and behind an owner's key: 192 and 256 bit, above the 128 that design.md asks for.
 ADDRESS_BYTES = 24
 KEY_BYTES = 32
+# Anything else was never given out, and not every database can even be asked for it.
+_ADDRESS = re.compile(r"[A-Za-z0-9_-]{22,64}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,6 +61,8 @@ def alive(table: Table, now: str) -> ColumnElement[bool]:
 
 def resolve(connection: Connection, address: str) -> Found | None:
     """The trial an address leads to, or None."""
+    if not _ADDRESS.fullmatch(address):
+        return None
     link, trial = db.reader_links.c, db.trials.c
     by_link = select(link.trial_id, false().label("private")).where(link.token == address, alive(db.reader_links, now_utc()))
     by_private = select(trial.trial_id, true().label("private")).where(trial.private_address == address)
@@ -75,6 +80,8 @@ def resolved(connection: Connection, address: str) -> str:
 
 def ever_of(connection: Connection, address: str) -> str | None:
     """The trial an address led to at any time; for owners, who come in by links that are closed to readers."""
+    if not _ADDRESS.fullmatch(address):
+        return None
     link, trial = db.reader_links.c, db.trials.c
     by_link = select(link.trial_id).where(link.token == address)
     return connection.execute(union_all(by_link, select(trial.trial_id).where(trial.private_address == address))).scalar()

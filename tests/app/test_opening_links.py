@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from asking import finished, make
 from hypothesis import given
+from hypothesis import settings as settings_of
 from hypothesis import strategies as st
 from pretend import kept
 from sqlalchemy import event, update
@@ -20,6 +21,7 @@ from analysis.errors import BadSetup
 from analysis.setup import Setup
 from app import access, links
 from app.serving import Server
+from app.settings import Settings
 from app.store import ChangedMeanwhile, LastOwnerLink, NoSuchTrial, Store, schema
 from app.store.addresses import new_address, new_key
 from app.store.links import LABEL_CHARS, end_of_day
@@ -248,6 +250,7 @@ def test_no_day_that_is_typed_raises_anything_but_a_sentence(text):
 def test_nonsense_for_an_address_is_answered_and_opens_nothing(app, way):
     client = app.server.test_client()
 
+    @settings_of(deadline=None)  # the machine may be busy
     @given(st.text(max_size=90), st.text(max_size=90))
     def ask(one, other):
         answer = client.get(way.format(one, other).replace("#", "%23").replace("?", "%3F"))
@@ -257,6 +260,7 @@ def test_nonsense_for_an_address_is_answered_and_opens_nothing(app, way):
     ask()
 
 
+@settings_of(deadline=None)  # the first example opens the store
 @given(st.text(max_size=90), st.text(max_size=90))
 def test_no_address_and_no_key_makes_the_store_stumble(tmp_path_factory, address, key):
     store = _one_store(tmp_path_factory)
@@ -271,8 +275,6 @@ _STORES: list[Store] = []
 
 def _one_store(factory) -> Store:
     if not _STORES:
-        from app.settings import Settings
-
         _STORES.append(Store(Settings.from_environment(data_dir=factory.mktemp("nonsense"), environ={})))
     return _STORES[0]
 

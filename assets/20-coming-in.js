@@ -126,7 +126,7 @@
     if (answer && answer.recordings) {
       unpack(row, answer.recordings.concat(answer.errors));
     } else {
-      if (!answer || !(answer.id || answer.error)) {
+      if (!answer || !(answer.id || answer.error || answer.trial)) {
         answer = { error: row.name + " did not arrive; check the connection and add it again." };
       }
       settle(row, answer);
@@ -145,7 +145,7 @@
   function settle(row, answer, before) {
     const twin = answer.id && rows.find(function (other) { return other.state === "good" && other.answer.sha256 === answer.sha256; });
     if (twin) answer = { error: row.name + " is the same file as " + twin.name + ", which is here already; it was left out." };
-    row.state = answer.error ? "refused" : "good";
+    row.state = answer.error ? "refused" : answer.trial ? "whole" : "good";
     row.answer = answer;
     show(row, before);
   }
@@ -163,10 +163,39 @@
     const answer = row.answer;
     if (row.state === "refused") return answer.error;
     if (row.state === "setup") return answer ? answer.about : "";
+    if (row.state === "whole") return wholeTrial(answer.trial);
     const minutes = Math.round(answer.duration_s / 60);
     const start = answer.start_utc ? answer.start_utc.slice(0, 16).replace("T", " ") + " UTC, " : "";
     const notes = (answer.warnings || []).join(" ");
     return start + minutes + " min, " + answer.samples + " samples. " + notes;
+  }
+
+  /* What was taken away from another server as everything.zip; nothing of it is kept before it is opened. */
+  function wholeTrial(trial) {
+    const words = [trial.title ? "a whole trial, “" + trial.title + "”" : "a whole trial", trial.recordings.join(", ")];
+    if (trial.versions > 1) words.push(trial.versions + " versions of its set-up");
+    if (trial.notes) words.push(trial.notes === 1 ? "1 note" : trial.notes + " notes");
+    if (trial.deltas_hidden) words.push("deltas hidden until its blocks are frozen");
+    return words.join("; ") + ". ";
+  }
+
+  function opener(row) {
+    const button = make("button", "primary", "Open as a trial of your own");
+    button.type = "button";
+    button.addEventListener("click", function () {
+      button.disabled = true;
+      fetch("/import", {
+        method: "POST",
+        body: row.file,
+        headers: { "X-Requested-With": "countercheck", "X-File-Name": encodeURIComponent(row.name), "Content-Type": "application/zip" },
+      }).then(function (response) { return response.json(); }).then(function (answer) {
+        if (answer.path) return window.location.assign(answer.path);
+        settle(row, answer);
+      }).catch(function () {
+        settle(row, { error: row.name + " did not arrive; check the connection and add it again." });
+      });
+    });
+    return button;
   }
 
   function show(row, before) {
@@ -185,7 +214,9 @@
       outcome.append(row.bar, " ", row.words);
       element.append(outcome);
     } else {
-      element.append(make("span", "file-outcome", about(row)));
+      const outcome = make("span", "file-outcome", about(row));
+      if (row.state === "whole") outcome.append(opener(row));
+      element.append(outcome);
     }
     const remove = make("button", "quiet", "Remove");
     remove.type = "button";

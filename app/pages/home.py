@@ -22,7 +22,7 @@ STEPS = (
     (
         "Drop the recordings",
         "FIT, TCX, GPX or CSV, one file per device, two or more, all of the same ride; plain, as .gz or in a .zip. "
-        "A setup.toml may come with them.",
+        "A setup.toml may come with them. A whole trial from another server (its everything.zip) opens as one of your own.",
     ),
     ("Say which is which", "Where on the bike each one measures and what its maker claims; guesses are filled in."),
     (

@@ -53,6 +53,7 @@ def checks_of(services: Services) -> dict[str, Callable[[], bool]]:
         "database": lambda: services.store.trial("healthz") is None,
         "folder": lambda: _writable(folder),
         "disk": lambda: shutil.disk_usage(folder).free >= services.settings.limits.free_bytes,
+        "queue": lambda: not services.jobs.full(),
     }
 
 

@@ -13,9 +13,7 @@ import secrets
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from typing import Any
@@ -24,13 +22,14 @@ from analysis.errors import CountercheckError
 from analysis.reading.recording import Recording
 from app.engine import Engine, Progress, real_engine
 from app.intake import Source
+from app.jobs_turns import Turns
+from app.limits import Limits
+from app.limits_shared import Shared
 from app.outcome import outcome_of
 from app.store import Store, StoredTrial, StoreProblem
 
 log = logging.getLogger(__name__)
 
-# Two cores are the smallest server; a third computation would only slow the first two down.
-WORKERS = 2
 # Opened results kept in memory: a four-hour trial of four devices takes some 10 MB.
 OPEN_TRIALS = 8
 # A worker that died frees its key after this long; a living one prolongs its hold four times in it.
@@ -39,7 +38,10 @@ HOLD_S = 60.0
 RETRY_S = 60.0
 # A progress display looks a few times a second; writing more often only costs.
 PROGRESS_EVERY_S = 0.1
+# How often one that waits looks whether its turn has come.
+TURN_EVERY_S = 0.1
 
+NO_MORE = "the server is busy and takes no more just now; this page asks again by itself"
 PROGRAM_FAULT = (
     "The comparison stopped on a fault of the program, not of your files; reload in a minute, "
     "and if it comes back, report it with the server's log."
@@ -71,16 +73,26 @@ class Failed:
 Answer = Ready | Working | Failed
 
 
-class Jobs:
-    """Answers for trials; keep one per process."""
+class QueueFull(CountercheckError):
+    """As many analyses wait as may."""
 
-    def __init__(self, store: Store, engine: Engine | None = None, *, workers: int = WORKERS) -> None:
+
+class Jobs:
+    """Answers for trials; keep one per process. `shared` is what all workers of a machine see; without it none waits."""
+
+    def __init__(
+        self, store: Store, engine: Engine | None = None, *, limits: Limits | None = None, shared: Shared | None = None
+    ) -> None:
+        limits = limits or Limits()
         self._store = store
         self._results = store.results
         self._given_engine = engine
-        self._pool = ThreadPoolExecutor(max_workers=workers, thread_name_prefix="countercheck-job")
+        self._turns = Turns(shared, limits) if shared else None
+        self._pool = ThreadPoolExecutor(max_workers=limits.analyses, thread_name_prefix="countercheck-job")
         self._lock = threading.Lock()
-        self._running: set[str] = set()
+        self._running: dict[str, bytes] = {}  # key -> token of its lock, from standing in line to the end
+        self._keeper: threading.Thread | None = None
+        self._closing = threading.Event()
         self._kept: OrderedDict[str, tuple[Ready | Failed, float]] = OrderedDict()
 
     @property
@@ -100,9 +112,18 @@ class Jobs:
         key = self.key_of(trial)
         answer = self._known(key)
         if answer is None:
-            self._start(key, trial)
-            answer = self._known(key) or self._progress(key)
+            waits = self._start(key, trial)
+            answer = self._known(key) or waits or self._progress(key)
         return answer
+
+    def refuse_full(self) -> None:
+        """Raises QueueFull where a further analysis would have to be turned away."""
+        if self.full():
+            raise QueueFull("The server is busy: as many analyses wait as it takes; try again in some minutes.")
+
+    def full(self) -> bool:
+        """Whether as many analyses wait as may."""
+        return self._turns is not None and self._turns.full()
 
     def key_of(self, trial: StoredTrial) -> str:
         """256 bit over all that the result depends on: recordings with their names, set-up, version of the analysis."""
@@ -110,7 +131,10 @@ class Jobs:
         return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
 
     def close(self) -> None:
+        self._closing.set()
         self._pool.shutdown(wait=True, cancel_futures=True)
+        for key, token in list(self._running.items()):  # those that never came to run
+            self._finish(key, token)
 
     def _known(self, key: str) -> Ready | Failed | None:
         with self._lock:
@@ -139,26 +163,37 @@ class Jobs:
     def _progress(self, key: str) -> Working:
         told = self._results.get(f"progress:{key}")
         if told is None:
-            return Working(stage="waiting for its turn", done_frac=0.0)
+            place = self._turns.place(key) if self._turns else None
+            return Working(stage=f"the server is busy: {place.words}" if place else "waiting for its turn", done_frac=0.0)
         stage, done_frac = json.loads(told)
         return Working(stage=stage, done_frac=done_frac)
 
-    def _start(self, key: str, trial: StoredTrial) -> None:
+    def _start(self, key: str, trial: StoredTrial) -> Working | None:
+        """See to it that somebody computes this; Working where nobody can, because too many wait already."""
         token = secrets.token_bytes(16)
         with self._lock:
             if key in self._running or not self._results.claim(f"lock:{key}", token, expire_s=HOLD_S):
-                return
-            self._running.add(key)
+                return None
+            if self._turns and not self._turns.join(key):
+                self._results.release(f"lock:{key}", token)
+                return Working(stage=NO_MORE, done_frac=0.0)
+            self._running[key] = token
+            if self._keeper is None:
+                self._keeper = threading.Thread(target=self._keep_alive, daemon=True, name="countercheck-hold")
+                self._keeper.start()
         try:
             self._pool.submit(self._run, key, trial, token)
         except RuntimeError:  # the server is shutting down
             self._finish(key, token)
+        return None
 
     def _run(self, key: str, trial: StoredTrial, token: bytes) -> None:
         try:
-            with self._holding(key, token):
-                if self._known(key) is None:  # whoever held the lock before may have finished meanwhile
-                    self._compute(key, trial)
+            while self._turns and not self._turns.begin(key):
+                if self._closing.wait(TURN_EVERY_S):
+                    return
+            if self._known(key) is None:  # whoever held the lock before may have finished meanwhile
+                self._compute(key, trial)
         finally:
             self._finish(key, token)
 
@@ -206,25 +241,31 @@ class Jobs:
 
         return tell
 
-    @contextmanager
-    def _holding(self, key: str, token: bytes) -> Iterator[None]:
-        """Prolong the lock while the computation runs, however long one stage of it takes."""
-        done = threading.Event()
-
-        def prolong() -> None:
-            while not done.wait(HOLD_S / 4):
+    def _keep_alive(self) -> None:
+        """Prolong the locks and places in line of all that waits or runs here, however long it takes; ends when nothing does."""
+        while not self._closing.wait(HOLD_S / 4):
+            with self._lock:
+                held = dict(self._running)
+                if not held:
+                    self._keeper = None
+                    return
+            for key, token in held.items():
                 self._results.hold(f"lock:{key}", token, expire_s=HOLD_S)
+            if self._turns:
+                self._turns.beat(held)
+            self._take_back(held)
 
-        thread = threading.Thread(target=prolong, daemon=True, name="countercheck-hold")
-        thread.start()
-        try:
-            yield
-        finally:
-            done.set()
-            thread.join()
+    def _take_back(self, held: dict[str, bytes]) -> None:
+        """A computation that ended while its lock was being prolonged has let go of it for nothing."""
+        with self._lock:
+            ended = {key: token for key, token in held.items() if self._running.get(key) != token}
+        for key, token in ended.items():
+            self._results.release(f"lock:{key}", token)
 
     def _finish(self, key: str, token: bytes) -> None:
+        with self._lock:
+            self._running.pop(key, None)
+        if self._turns:
+            self._turns.leave(key)
         self._results.release(f"lock:{key}", token)
         self._results.delete(f"progress:{key}")
-        with self._lock:
-            self._running.discard(key)

@@ -71,12 +71,13 @@ def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash
     store = Store(settings)
     server = _Server("countercheck", static_folder=None)
     server.secret_key = settings.secret_key or kept_secret(settings.data_dir)
+    gate = Gate(settings, server.secret_key)
     services = server.config[CONFIG_KEY] = Services(
         settings=settings,
         store=store,
-        jobs=Jobs(store, engine),
+        jobs=Jobs(store, engine, limits=settings.limits, shared=gate.shared),
         reader=Here(engine.read) if engine else Children(settings.limits),
-        gate=Gate(settings, server.secret_key),
+        gate=gate,
     )
     if settings.public:
         logs.register(server)

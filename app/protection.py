@@ -20,6 +20,7 @@ from analysis.reading.naming import clean_name
 from app import links
 from app.access import NotOwner
 from app.freezing import DeltasHidden
+from app.jobs import QueueFull
 from app.limits_gate import Gate
 from app.limits_rates import TooMany
 from app.limits_room import Crowded
@@ -42,7 +43,7 @@ STATUSES = (
     (NoSuchTrial, 404),
     (TooMany, 429),
     (FullDisk, 507),
-    ((Crowded, ReadersBusy, Busy, DatabaseAway, UnusableStore), 503),
+    ((Crowded, QueueFull, ReadersBusy, Busy, DatabaseAway, UnusableStore), 503),
 )
 
 FIXED_HEADERS = {

@@ -63,7 +63,7 @@ def create_trial(
 
     Raises
     ------
-    NotOneRide, SameRecording, MissingBlob, BadSetup, TooMany, OverQuota
+    NotOneRide, SameRecording, MissingBlob, BadSetup, TooMany, OverQuota, QueueFull
         One sentence each, for the person at the page.
     """
     pairs = [_pair(entry) for entry in recordings]
@@ -82,6 +82,7 @@ def create_trial(
             )
     if unique_names(names) != names:
         raise BadSetup(f"Two recordings are called alike or a name holds a folder ({', '.join(names)}); rename one.")
+    services.jobs.refuse_full()
     services.gate.new_trial()
     checked = setup if isinstance(setup, Setup) else setup_from_dict(dict(setup))
     # a date and a hash that somebody brings along are no witness; this server states only what it saw itself

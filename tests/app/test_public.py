@@ -17,7 +17,7 @@ from analysis.errors import BadSetup
 from app import access, ids, links
 from app.main import create_app
 from app.services import CONFIG_KEY
-from app.settings import Settings
+from app.settings import LIMIT_VARIABLES, Settings
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -126,6 +126,8 @@ def test_at_home_none_of_it_is_asked_for(tmp_path):
 def test_every_variable_is_in_the_readme():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     source = (ROOT / "app" / "settings.py").read_text(encoding="utf-8")
+    missing = [name for name in LIMIT_VARIABLES if f"`{name.removeprefix('COUNTERCHECK_')}`" not in readme]
+    assert not missing
     for name in ("PUBLIC", "SECRET_KEY", "ALLOWED_HOSTS", "BASE_URL", "PROXIES", "DATA_DIR", "DATABASE_URL"):
         assert f"COUNTERCHECK_{name}" in source
         assert f"COUNTERCHECK_{name}" in readme

@@ -132,6 +132,8 @@ def _recording(trial: Trial, label: str, recording: Recording, setup: Setup) -> 
         "claim_pct": aligned.claim_pct,
         "claim_stated": said is not None and said.claim_pct is not None,
         "firmware": None if said is None else said.firmware,
+        "sides": None if said is None else said.sides,
+        "obtained": None if said is None else said.obtained,
         "start_utc": recording.start_utc,
         "duration_s": recording.duration_s,
         "samples": len(recording.samples),

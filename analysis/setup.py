@@ -47,6 +47,7 @@ class DeviceSetup:
     shift_s: float | None = None
     sides: str | None = None
     power: str | None = None
+    obtained: str | None = None  # bought, lent by the maker, ...: what a reader needs to weigh a verdict
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,7 +127,7 @@ def setup_from_dict(tree: dict[str, Any], *, name: str = "setup") -> Setup:
 
 def _device(entry: dict[str, Any], index: int, name: str) -> DeviceSetup:
     where = f"device[{index}]."
-    _only(entry, {"file", "label", "point", "claim_pct", "firmware", "shift_s", "sides", "power"}, name, where)
+    _only(entry, {"file", "label", "point", "claim_pct", "firmware", "shift_s", "sides", "power", "obtained"}, name, where)
     point = _text(entry, "point", name, where)
     if point is not None and point not in POINTS:
         raise BadSetup(f"{name}: {where}point must be one of {', '.join(POINTS)}; got {point!r}.")
@@ -145,6 +146,7 @@ def _device(entry: dict[str, Any], index: int, name: str) -> DeviceSetup:
         shift_s=_number(entry, "shift_s", name, where, -MAX_SHIFT_S, MAX_SHIFT_S),
         sides=sides,
         power=power,
+        obtained=_text(entry, "obtained", name, where),
     )
     if device.file is None and device.label is None:
         raise BadSetup(f"{name}: {where[:-1]} needs a file or a label, else nothing says which recording it is.")

@@ -195,13 +195,17 @@ def blocks_of(report: Mapping[str, Any]) -> list[Block]:
     return [Block(**b) for b in known]
 
 
-def carried(edits: tuple[Edit, ...], setup: Setup, found: Any) -> tuple[Edit, ...]:
-    """The edits on the clock of the reference that a new set-up names; unchanged where it is the old one."""
+def clock_change(setup: Setup, found: Any) -> float:
+    """By how much the clock of the reference that a new set-up names begins later than the present one. [s]"""
     file = next((d.file for d in setup.devices if d.label == setup.reference), None)
     label = next((r["label"] for r in found.report["recordings"] if r["file"] == file), None)
-    if not edits or label is None or label == found.report["reference"]:
-        return edits
-    by_s = float(round(found.trial.recording(label).time_s[0]))
+    if label is None or label == found.report["reference"] or label not in found.trial.labels:
+        return 0.0
+    return float(round(found.trial.recording(label).time_s[0]))
+
+
+def carried(edits: tuple[Edit, ...], by_s: float) -> tuple[Edit, ...]:
+    """The edits on a clock that begins `by_s` later."""
     return tuple(replace(e, at_s=e.at_s - by_s, to_s=None if e.to_s is None else e.to_s - by_s) for e in edits)
 
 

@@ -3,25 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 from analysis.errors import BadSetup
 from analysis.setup import DeviceSetup, Setup, setup_from_dict
 from app import ids
+from app.ride_plan import steps_of
 
+TEXTS = (ids.POINT, ids.FIRMWARE, ids.SIDES, ids.OBTAINED, ids.POWER)
 NUMBERS = {ids.CLAIM: ("claim_pct", "claim"), ids.SHIFT: ("shift_s", "shift by hand")}
 
 
 @dataclass(frozen=True, kw_only=True)
 class SheetEntries:
-    """What stands in a sheet, all of it text; `rows` is recording key -> part -> text."""
+    """What stands in a sheet, all of it text; `rows` is recording key -> part -> text, `plan` None without a table of steps."""
 
     rows: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     reference: str = ""
     title: str = ""
     loss: tuple[str, str] = ("", "")
     blocks_first: bool = False
+    plan: Sequence[Mapping[str, str]] | None = None
 
 
 def entries_of(data: Any) -> SheetEntries:
@@ -38,11 +41,12 @@ def entries_of(data: Any) -> SheetEntries:
         title=_text(tree.get("title")),
         loss=(_text(tree.get("loss-low")), _text(tree.get("loss-high"))),
         blocks_first=bool(_text(tree.get(ids.BLOCKS_FIRST))),
+        plan=_plan(tree.get("plan")),
     )
 
 
 def setup_of(files: Sequence[tuple[str, str]], entries: SheetEntries, *, plan: Sequence[Mapping[str, Any]] = ()) -> Setup:
-    """The set-up a sheet describes; `files` are (key, file name).
+    """The set-up a sheet describes; `files` are (key, file name), `plan` holds where the sheet had no table of steps.
 
     Raises
     ------
@@ -59,17 +63,11 @@ def setup_of(files: Sequence[tuple[str, str]], entries: SheetEntries, *, plan: S
         "trial": {k: v for k, v in trial.items() if v},
         "drivetrain": {"loss_pct": [_number(edge, "drivetrain loss") for edge in entries.loss]},
         "device": devices,
-        "plan": [dict(step) for step in plan],
+        "plan": [dict(step) for step in plan] if entries.plan is None else steps_of(entries.plan),
     }
     if None in tree["drivetrain"]["loss_pct"]:
         del tree["drivetrain"]["loss_pct"]
     return setup_from_dict(tree, name="The sheet")
-
-
-def with_unshown(setup: Setup, before: Setup) -> Setup:
-    """A sheet's set-up with what no field of the sheet shows, as it was said before: the number of sides."""
-    devices = (replace(d, sides=device_for(before, file=d.file or "", label=d.label).sides) for d in setup.devices)
-    return replace(setup, devices=tuple(devices))
 
 
 def device_for(setup: Setup, *, file: str, label: str | None = None) -> DeviceSetup:
@@ -87,6 +85,8 @@ def fields_of(device: DeviceSetup) -> dict[str, Any]:
         ids.POINT: device.point,
         ids.CLAIM: device.claim_pct,
         ids.FIRMWARE: device.firmware,
+        ids.SIDES: device.sides,
+        ids.OBTAINED: device.obtained,
         ids.SHIFT: device.shift_s,
         ids.POWER: device.power,
     }
@@ -98,12 +98,18 @@ def _device(name: str, row: Mapping[str, str]) -> dict[str, Any]:
     if not label:
         raise BadSetup(f"{name} has no label; name the device in a word or two, so that the page can speak of it.")
     entry: dict[str, Any] = {"file": name, "label": label}
-    entry |= {part: row[part] for part in (ids.POINT, ids.FIRMWARE, ids.POWER) if row.get(part)}
+    entry |= {part: row[part] for part in TEXTS if row.get(part)}
     for part, (key, words) in NUMBERS.items():
         value = _number(row.get(part, ""), f"{words} of {label}")
         if value is not None:
             entry[key] = value
     return entry
+
+
+def _plan(sent: Any) -> list[dict[str, str]] | None:
+    if not isinstance(sent, list):
+        return None
+    return [{part: _text(step.get(part)) for part in ids.STEP_PARTS} for step in sent if isinstance(step, Mapping)]
 
 
 def _text(value: Any) -> str:

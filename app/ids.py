@@ -14,7 +14,8 @@ NEW_FORM = "new-form"
 NEW_LINKS_TITLE = "new-links-title"
 ANALYSE = "analyse"
 GO = "go"
-FILE_SLOT, FILE_LIST = "file-slot", "file-list"
+FILE_SLOT, FILE_LIST, FILE_COUNT = "file-slot", "file-list", "file-count"
+SETUP_NUMBER = "setup-number"
 
 # trial
 TRIAL = "trial-id"
@@ -38,6 +39,7 @@ EDIT_SAVE = "edit-save"
 EDIT_PROBLEM = "edit-problem"
 OWNER_LINK = "owner-link"
 OWNER_LINK_TEXT = "owner-link-text"
+CHANGING = "changing"
 
 # trial: blocks by hand, and blocks before deltas
 BLOCKS_FORM = "blocks-form"
@@ -56,4 +58,9 @@ HANDS_KEEP, HANDS_DROP, HANDS_SAID = "hands-keep", "hands-drop", "hands-said"
 # the two sheets, and the parts of one recording's row
 NEW, EDIT = "new", "edit"
 LABEL, POINT, CLAIM, FIRMWARE, SHIFT, POWER = "label", "point", "claim", "firmware", "shift", "power"
-PARTS = (LABEL, POINT, CLAIM, FIRMWARE, SHIFT, POWER)
+SIDES, OBTAINED = "sides", "obtained"
+PARTS = (LABEL, POINT, CLAIM, FIRMWARE, SIDES, OBTAINED, SHIFT, POWER)
+# the ride plan in a sheet: one step's parts, and the list that is to become steps
+STEP_NAME, STEP_LENGTH, STEP_TARGET, STEP_KIND = "name", "length", "target", "kind"
+STEP_PARTS = (STEP_NAME, STEP_LENGTH, STEP_TARGET, STEP_KIND)
+PLAN_ASKED, PLAN_READ = "plan-asked", "plan-read"

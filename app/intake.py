@@ -79,6 +79,17 @@ def check_usable(recording: Recording) -> Recording:
     return recording
 
 
+def device_key(recording: Recording) -> str:
+    """What a file says of its device, by which a browser knows the next file of the same one; never a serial number.
+
+    Maker and product number of its only power sensor, else the label in the file's name.
+    """
+    sensors = [s for s in recording.facts.get("sensors", []) if s.get("type") == "bike_power"]
+    if len(sensors) == 1 and "maker" in sensors[0] and "product" in sensors[0]:
+        return f"power sensor {sensors[0]['maker']}/{sensors[0]['product']}"
+    return guess_label(recording.name)
+
+
 def _fit_to_join(recording: Recording, others: list[Recording]) -> Recording:
     for other in others:
         if other.sha256 == recording.sha256:

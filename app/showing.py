@@ -8,16 +8,22 @@ from dataclasses import asdict, replace
 from functools import partial
 from typing import Any
 
-from dash import html
+from dash import html, no_update, set_props
 
 from analysis.archive import OpenTrial
 from analysis.errors import CountercheckError
 from analysis.figures import Theme, against, overlay
 from analysis.judging import judge_interval
 from analysis.trial import Trial
+<<<<<<< HEAD
 from app import editing, freezing
 from app.access import is_owner, stored_trial
 from app.forms import SheetEntries, setup_of, with_unshown
+=======
+from app import editing, freezing, ids
+from app.access import is_owner
+from app.forms import SheetEntries, setup_of
+>>>>>>> 772461b (Coming in: sides and how a device was obtained, a ride plan in the sheet, try again, busy answers waited for, memory that says what it keeps and forgets; the owner's changes follow in place, also with another reference)
 from app.history import ByHand, by_hand
 from app.jobs import Ready, Working
 from app.nudges import moved
@@ -29,15 +35,15 @@ from app.views.blocks_first import blocks_first_view
 from app.views.editing import way_back
 from app.views.frozen import html_text
 from app.views.interval import interval_card, power_card
-from app.views.notices import failed_view, progress_view
+from app.views.notices import changing_view, failed_view, progress_view
 from app.views.owner import owner_panel
 from app.views.trial import rest_of_page, trial_view
 
 Window = tuple[float, float] | None  # None is the whole trial
 
 MIN_WINDOW_S = 1.0  # one sample of a recording at the usual 1 Hz
-# After a change by hand the page waits this long for the new result before it shows progress instead.
-PATIENCE_S, LOOK_EVERY_S = 5.0, 0.02
+# After a change by hand the page waits this long for the new result before it tells of progress.
+PATIENCE_S, LOOK_EVERY_S = 3.0, 0.02
 
 
 def first_view(trial_id: str, screen: Screen = OPENING) -> Any:
@@ -75,12 +81,12 @@ def _content(trial_id: str, screen: Screen, figure: Any = None, *, with_rest: Ca
     owned = stored is not None and is_owner(trial_id)
     hand = _by_hand(stored)
     if not isinstance(answer, Ready):
-        owner = [owner_panel(stored.recordings, stored.setup, None), way_back(hand)] if owned else None
+        owner = [_owner_panel(stored, None), way_back(hand)] if owned else None
         return html.Div([failed_view(answer.sentence), html.Div(owner)])
     found = freezing.shown(stored, answer.open_trial)
     report, trial = found.report, found.trial
     screen = replace(screen.fitted(trial.labels), window=inside(screen.window, trial))
-    owner = owner_panel(stored.recordings, stored.setup, report) if owned else None
+    owner = _owner_panel(stored, report) if owned else None
     inner_card = _card(stored, found, screen.window)
     if stored.deltas_hidden:
         return blocks_first_view(report, trial, screen=screen, card=inner_card, hand=hand, owner_part=owner, figure=figure)
@@ -88,12 +94,32 @@ def _content(trial_id: str, screen: Screen, figure: Any = None, *, with_rest: Ca
     return trial_view(report, trial, screen=screen, card=inner_card, hand=hand, rest=below, owner_part=owner, figure=figure)
 
 
+def _owner_panel(stored: StoredTrial, report: Any) -> html.Details:
+    return owner_panel(stored.recordings, stored.setup, report, version=stored.setup_version)
+
+
 def content_soon(trial_id: str, screen: Screen, theme: Any) -> Any:
-    """The page's content after a change: the new result where it comes quickly, so that the page stays in place."""
+    """The page's content after a change, so that it stays in place: the new result where it comes quickly.
+
+    Where it does not, the page keeps what it shows and a strip tells how far the new result is; `look_again` follows it.
+    """
     until = time.monotonic() + PATIENCE_S
-    while isinstance(get_services().jobs.ask(trial_id), Working) and time.monotonic() < until:
+    while isinstance(answer := get_services().jobs.ask(trial_id), Working) and time.monotonic() < until:
         time.sleep(LOOK_EVERY_S)
+    if isinstance(answer, Working):
+        set_props(ids.CHANGING, {"children": changing_view(answer.stage, answer.done_frac)})
+        return no_update
     return content(trial_id, screen, chart(trial_id, theme, screen))
+
+
+def look_again(trial_id: str, screen: Screen, changing: Any, theme: Any) -> tuple[Any, Any]:
+    """Content and the strip that tells of a change under way; while it is, the page before it stays."""
+    if not changing:
+        return content(trial_id, screen), None
+    answer = get_services().jobs.ask(trial_id if is_id(trial_id) else "")
+    if isinstance(answer, Working):
+        return no_update, changing_view(answer.stage, answer.done_frac)
+    return content(trial_id, screen, chart(trial_id, theme, screen)), None
 
 
 def title_of(trial_id: str | None = None) -> str:
@@ -190,15 +216,32 @@ def _by_hand(stored: StoredTrial | None) -> ByHand:
     return by_hand(versions, blocks_first=bool(stored and stored.blocks_first))
 
 
-def change_setup(trial_id: str, entries: SheetEntries) -> None:
-    """Put the owner's sheet on top of the present set-up; plan, edits and frozen blocks stay. The caller has checked the key."""
+def change_setup(trial_id: str, entries: SheetEntries, *, seen: int | None = None) -> float:
+    """Put the owner's sheet on top of the present set-up; edits and frozen blocks stay. The caller has checked the key.
+
+    Returns by how much the trial's clock begins later than before, where the sheet names another reference. [s]
+
+    Raises
+    ------
+    BadSetup
+        One sentence that names the field; nothing is kept.
+    ChangedMeanwhile
+        `seen`, the version of the set-up that the sheet was made for, is not the current one any more.
+    """
     services = get_services()
     stored = services.store.trial(trial_id)
     old, answer = stored.setup, services.jobs.ask(trial_id)
-    setup = with_unshown(setup_of(stored.recordings, entries, plan=old.to_dict()["plan"]), old)
-    edits = editing.carried(old.edits, setup, answer.open_trial) if isinstance(answer, Ready) else old.edits
-    setup = replace(setup, edits=edits, frozen_hash=old.frozen_hash, frozen_utc=old.frozen_utc)
-    services.store.change_setup(trial_id, setup, seen_version=stored.setup_version)
+    setup = setup_of(stored.recordings, entries, plan=old.to_dict()["plan"])
+    by_s = editing.clock_change(setup, answer.open_trial) if isinstance(answer, Ready) else 0.0
+    setup = replace(setup, edits=editing.carried(old.edits, by_s), frozen_hash=old.frozen_hash, frozen_utc=old.frozen_utc)
+    services.store.change_setup(trial_id, setup, seen_version=stored.setup_version if seen is None else seen)
+    return by_s
+
+
+def later(screen: Screen, by_s: float) -> Screen:
+    """The same stretches of the ride on a clock that begins `by_s` later."""
+    window, view = (each and (each[0] - by_s, each[1] - by_s) for each in (screen.window, screen.view))
+    return replace(screen, window=window, view=view)
 
 
 def window_of(data: Any) -> Window:

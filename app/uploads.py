@@ -19,6 +19,7 @@ from analysis.reading.recording import Recording
 from analysis.setup import DEFAULT_CLAIM_PCT
 from app import access, links
 from app.carrying import importing, parcel
+from app.intake import device_key
 from app.parsing import FileRead
 from app.services import Services, create_trial, get_services
 
@@ -63,7 +64,10 @@ def upload() -> tuple[flask.Response, int]:
 
 
 def make_trial() -> tuple[flask.Response, int]:
-    """{"recordings": [{"id", "name"}], "setup": {...}} -> {"id", "path"}, and the owner key as a cookie."""
+    """{"recordings": [{"id", "name"}], "setup": {...}, "blocks_first": false} -> {"id", "path"}, and the owner key as a cookie.
+
+    `blocks_first`: nobody sees a delta before the owner has frozen the blocks.
+    """
     refused = not_from_our_page()
     if refused:
         return refused
@@ -73,7 +77,10 @@ def make_trial() -> tuple[flask.Response, int]:
     setup = asked.get("setup", {})
     if not isinstance(setup, dict):
         return flask.jsonify(error='"setup" must be an object like setup.toml.'), 400
-    new = create_trial(get_services(), asked["recordings"], setup)
+    blocks_first = asked.get("blocks_first", False)
+    if not isinstance(blocks_first, bool):
+        return flask.jsonify(error='"blocks_first" must be true or false.'), 400
+    new = create_trial(get_services(), asked["recordings"], setup, blocks_first=blocks_first)
     response = flask.jsonify(id=new.trial_id, path=links.trial_path(new.trial_id))
     access.grant(response, new.trial_id, new.owner_key)
     return response, 201
@@ -98,7 +105,8 @@ def describe(recording: Recording, recording_id: str) -> dict[str, Any]:
         "sha256": recording.sha256,
         "name": recording.name,
         "label_guess": guess_label(recording.name),
-        "point_guess": guess_point(recording.name),
+        "point_guess": recording.facts.get("point_guess") or guess_point(recording.name),
+        "device": device_key(recording),
         "claim_guess": DEFAULT_CLAIM_PCT,
         "firmware_guess": _firmware(recording.facts),
         "format": recording.format,

@@ -1,12 +1,17 @@
-/* Files in: drop or pick, one request per file, progress and outcome for each; what was said of a device is remembered. */
+/* Files in: drop or pick, one request per file, progress and outcome for each. How a row looks: 22-file-rows.js. */
 "use strict";
 (function () {
-  const REMEMBERED = "countercheck.devices";
   const AT_ONCE = 2; // the server reads two at a time
   const SETUP_MAX_BYTES = 200000;
   const TIMEOUT_MS = 180000;
-  let rows = []; // {file, name, state: waiting|sending|good|refused, answer, element}
-  let busy = 0;
+  const MOST_FILES = 60; // of one drop: a folder may hold years of rides
+  const BUSY = [429, 503]; // the server has too much to do: it is asked again by itself
+  const BUSY_PAUSE_S = 3, BUSY_TRIES = 20;
+  const OURS = /\.(fit|tcx|gpx|csv|tsv|txt|xml|gz|zip|toml)$/i; // of a folder only these are taken
+  let rows = []; // {file, name, state: waiting|sending|arrived|good|refused|setup, answer, element, tries}
+  let busy = 0, passedOver = 0;
+  let setupNumber = 0; // of the set-up file that the sheet must know before what stands in it counts
+  let ownReference = false; // whether the reference was chosen by hand
 
   function make(tag, className, text) {
     const element = document.createElement(tag);
@@ -26,7 +31,7 @@
     button.type = "button";
     button.addEventListener("click", function () { input.click(); });
     input.addEventListener("change", function () {
-      take(Array.from(input.files));
+      take(folder ? known(Array.from(input.files)) : Array.from(input.files));
       input.value = ""; // the same file may be picked again after it was removed
     });
     return [button, input];
@@ -35,7 +40,8 @@
   function prepare(slot) {
     slot.dataset.ready = "yes";
     rows = [];
-    busy = 0;
+    busy = setupNumber = passedOver = 0;
+    ownReference = false;
     slot.append(...picker("Choose files", false), ...picker("Choose a folder", true));
     const zone = document.getElementById("drop-zone");
     zone.addEventListener("dragover", function (event) { event.preventDefault(); zone.classList.add("over"); });
@@ -53,7 +59,14 @@
       return item.webkitGetAsEntry ? item.webkitGetAsEntry() : null;
     });
     if (!entries.some(function (entry) { return entry && entry.isDirectory; })) return Promise.resolve(Array.from(transfer.files));
-    return Promise.all(entries.filter(Boolean).map(filesIn)).then(function (lists) { return lists.flat(); });
+    return Promise.all(entries.filter(Boolean).map(filesIn)).then(function (lists) { return known(lists.flat()); });
+  }
+
+  /* A folder holds much that is no recording; it is counted, not sent. */
+  function known(files) {
+    const ours = files.filter(function (file) { return OURS.test(file.name) && !file.name.startsWith("."); });
+    passedOver += files.length - ours.length;
+    return ours;
   }
 
   function filesIn(entry) {
@@ -72,13 +85,15 @@
   }
 
   function take(files) {
-    files.filter(function (file) { return !file.name.startsWith("."); }).forEach(function (file) {
+    passedOver += Math.max(files.length - MOST_FILES, 0);
+    files.slice(0, MOST_FILES).forEach(function (file) {
       if (/\.toml$/i.test(file.name)) return takeSetup(file);
-      const row = { file: file, name: file.name, state: "waiting" };
+      const row = { file: file, name: file.name, state: "waiting", tries: 0 };
       rows.push(row);
       show(row);
     });
     send();
+    count();
   }
 
   function takeSetup(file) {
@@ -87,14 +102,17 @@
     rows.push(row);
     if (file.size > SETUP_MAX_BYTES) { row.state = "refused"; row.answer = { error: file.name + " is too large for a set-up file." }; return show(row); }
     file.text().then(function (text) {
+      setupNumber += 1;
+      ownReference = false;
       window.dash_clientside.set_props("setup-text", { data: text });
       row.answer = { about: "set-up file, used to fill in the sheet" };
       show(row);
+      publish();
     });
   }
 
   function send() {
-    const row = rows.find(function (one) { return one.state === "waiting"; });
+    const row = rows.find(function (one) { return one.state === "waiting" && !one.pause; });
     if (!row || busy >= AT_ONCE) return;
     busy += 1;
     row.state = "sending";
@@ -123,15 +141,38 @@
     if (!rows.includes(row)) return;
     let answer = null;
     try { answer = JSON.parse(request.responseText); } catch (notJson) { answer = null; }
+    if (BUSY.includes(request.status) && row.tries < BUSY_TRIES) return wait(row, request, answer);
     if (answer && answer.recordings) {
       unpack(row, answer.recordings.concat(answer.errors));
     } else {
+<<<<<<< HEAD
       if (!answer || !(answer.id || answer.error || answer.trial)) {
         answer = { error: row.name + " did not arrive; check the connection and add it again." };
+=======
+      if (!answer || !(answer.id || answer.error)) {
+        answer = { error: row.name + " did not arrive; check the connection and try again." };
+>>>>>>> 772461b (Coming in: sides and how a device was obtained, a ride plan in the sheet, try again, busy answers waited for, memory that says what it keeps and forgets; the owner's changes follow in place, also with another reference)
       }
       settle(row, answer);
     }
     publish();
+  }
+
+  /* The server is busy and says so: the row keeps its place and asks again by itself. */
+  function wait(row, request, answer) {
+    const pause = Number(request.getResponseHeader("Retry-After")) || BUSY_PAUSE_S;
+    row.tries += 1;
+    row.state = "waiting";
+    row.said = (answer && answer.error) || "The server is busy; trying again.";
+    row.pause = setTimeout(function () { row.pause = 0; send(); }, 1000 * pause);
+    show(row);
+  }
+
+  function again(row) {
+    Object.assign(row, { state: "waiting", tries: 0, answer: null, said: "" });
+    show(row);
+    send();
+    count();
   }
 
   /* An archive becomes one row for each file in it, where its own row was. */
@@ -144,21 +185,32 @@
 
   function settle(row, answer, before) {
     const twin = answer.id && rows.find(function (other) { return other.state === "good" && other.answer.sha256 === answer.sha256; });
+<<<<<<< HEAD
     if (twin) answer = { error: row.name + " is the same file as " + twin.name + ", which is here already; it was left out." };
     row.state = answer.error ? "refused" : answer.trial ? "whole" : "good";
+=======
+    if (twin) answer = { twin: true, error: row.name + " is the same file as " + twin.name + ", which is here already; it was left out." };
+    row.state = answer.error ? "refused" : "good";
+>>>>>>> 772461b (Coming in: sides and how a device was obtained, a ride plan in the sheet, try again, busy answers waited for, memory that says what it keeps and forgets; the owner's changes follow in place, also with another reference)
     row.answer = answer;
     show(row, before);
   }
 
-  function publish() {
-    const known = remembered();
+  /* What is typed counts only once the sheet has seen the newest set-up file: before, it is what that file replaces. */
+  function publish(typed) {
+    const known = window.countercheck.devices.all();
     const good = rows.filter(function (row) { return row.state === "good"; }).map(function (row) {
-      return Object.assign({}, row.answer, { remembered: known[row.answer.label_guess] || null });
+      return Object.assign({}, row.answer, { remembered: known[row.answer.device] || null });
     });
-    const typed = window.countercheck.entries(document.querySelector('form[data-sheet="new"]'));
-    window.dash_clientside.set_props("uploads", { data: { files: good, typed: typed } });
+    const form = document.querySelector('form[data-sheet="new"]');
+    const current = form && form.elements["setup-number"].value === String(setupNumber);
+    const entries = typed || (current ? window.countercheck.entries(form) : null);
+    if (entries && !ownReference) entries.reference = "";
+    window.dash_clientside.set_props("uploads", { data: { files: good, typed: entries, setup: setupNumber } });
+    count();
   }
 
+<<<<<<< HEAD
   function about(row) {
     const answer = row.answer;
     if (row.state === "refused") return answer.error;
@@ -168,6 +220,25 @@
     const start = answer.start_utc ? answer.start_utc.slice(0, 16).replace("T", " ") + " UTC, " : "";
     const notes = (answer.warnings || []).join(" ");
     return start + minutes + " min, " + answer.samples + " samples. " + notes;
+=======
+  function pending() { return rows.filter(function (row) { return row.state === "waiting" || row.state === "sending"; }).length; }
+
+  /* How many are ready, for everybody and for a screen reader; Analyse waits for those on their way. */
+  function count() {
+    const said = document.getElementById("file-count");
+    if (!said) return;
+    const good = rows.filter(function (row) { return row.state === "good"; }).length;
+    const refused = rows.filter(function (row) { return row.state === "refused"; }).length;
+    const pieces = [];
+    if (rows.length) pieces.push(good + (good === 1 ? " recording ready" : " recordings ready"));
+    if (pending()) pieces.push(pending() + " on the way");
+    if (refused) pieces.push(refused + " not usable");
+    if (passedOver) pieces.push(passedOver + (passedOver === 1 ? " other file" : " other files") + " passed over");
+    const words = pieces.length ? pieces.join(", ") + "." : "";
+    if (said.textContent !== words) said.textContent = words;
+    const button = document.getElementById("analyse");
+    if (button) button.disabled = good < 2 || pending() > 0;
+>>>>>>> 772461b (Coming in: sides and how a device was obtained, a ride plan in the sheet, try again, busy answers waited for, memory that says what it keeps and forgets; the owner's changes follow in place, also with another reference)
   }
 
   /* What was taken away from another server as everything.zip; nothing of it is kept before it is opened. */
@@ -201,6 +272,7 @@
   function show(row, before) {
     const list = document.getElementById("file-list");
     if (!list) return;
+<<<<<<< HEAD
     const element = make("div", "file-row " + row.state);
     element.setAttribute("role", "listitem");
     element.append(make("span", "file-name", row.name));
@@ -223,31 +295,54 @@
     remove.setAttribute("aria-label", "Remove " + row.name);
     remove.addEventListener("click", function () { drop(row); });
     element.append(remove);
+=======
+    const element = window.countercheck.fileRow(row, { drop: drop, again: again });
+    const focused = row.element && row.element.contains(document.activeElement);
+>>>>>>> 772461b (Coming in: sides and how a device was obtained, a ride plan in the sheet, try again, busy answers waited for, memory that says what it keeps and forgets; the owner's changes follow in place, also with another reference)
     if (row.element && row.element.isConnected) row.element.replaceWith(element);
     else list.insertBefore(element, before || null);
     row.element = element;
+    if (focused) element.querySelector("button").focus();
   }
 
   function drop(row) {
+    const next = row.element.nextElementSibling || row.element.previousElementSibling;
     rows = rows.filter(function (other) { return other !== row; });
     if (row.request && row.state === "sending") row.request.abort();
+    clearTimeout(row.pause);
     if (row.state === "setup") window.dash_clientside.set_props("setup-text", { data: null });
     row.element.remove();
+    (next ? next.querySelector("button") : document.querySelector("#file-slot button")).focus();
     publish();
   }
 
   window.addEventListener("countercheck:sent", function (event) {
     if (event.detail.sheet !== "new") return;
-    const known = remembered();
     rows.forEach(function (row) {
-      if (row.state === "good") known[row.answer.label_guess] = event.detail.entries.rows[row.answer.id];
+      const said = row.state === "good" && event.detail.entries.rows[row.answer.id];
+      if (said) window.countercheck.devices.keep(row.answer.device, said);
     });
-    try { window.localStorage.setItem(REMEMBERED, JSON.stringify(known)); } catch (blocked) { /* then nothing is remembered */ }
   });
 
-  function remembered() {
-    try { return JSON.parse(window.localStorage.getItem(REMEMBERED)) || {}; } catch (blocked) { return {}; }
-  }
+  document.addEventListener("change", function (event) {
+    if (event.target.name === "reference" && event.target.closest('form[data-sheet="new"]')) ownReference = true;
+  });
+
+  /* Forgetting also empties what was filled in from memory; what was typed over it stays. */
+  document.addEventListener("click", function (event) {
+    if (!event.target.closest("[data-forget]")) return;
+    const known = window.countercheck.devices.all();
+    const typed = window.countercheck.entries(document.querySelector('form[data-sheet="new"]'));
+    rows.forEach(function (row) {
+      const said = row.state === "good" && typed.rows[row.answer.id], told = said && known[row.answer.device];
+      if (told) Object.keys(told).forEach(function (part) { if (said[part] === told[part]) delete said[part]; });
+    });
+    window.countercheck.devices.forget();
+    publish(typed);
+    document.querySelector("#sheet input").focus();
+  });
+
+  document.addEventListener("countercheck:filled", count);
 
   /* A file that misses the zone must not replace the page. */
   ["dragover", "drop"].forEach(function (kind) {

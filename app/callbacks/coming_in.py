@@ -18,7 +18,8 @@ from app.views.notices import problem
 )
 def show_sheet(uploads, setup_text):
     """One row per good file; what was typed already stays."""
-    return starting.sheet(starting.uploads_of(uploads), starting.typed_in(uploads), setup_text)
+    files, typed, number = starting.uploads_of(uploads), starting.typed_in(uploads), starting.setup_number(uploads)
+    return starting.sheet(files, typed, setup_text, setup_number=number)
 
 
 @callback(

@@ -3,28 +3,37 @@
 from dash import Input, Output, State, callback, no_update
 
 from analysis.errors import CountercheckError
-from app import access, ids, links, showing
+from app import access, editing, ids, links, showing
 from app.forms import entries_of
+from app.screen import from_store
 from app.services import base_url, get_services
-from app.views.notices import problem, progress_view
+from app.views.notices import problem
 from app.views.parts import owner_link
 
 
 @callback(
     Output(ids.CONTENT, "children", allow_duplicate=True),
     Output(ids.EDIT_PROBLEM, "children"),
+    Output(ids.WINDOW, "data", allow_duplicate=True),
+    Output(ids.VIEW, "data", allow_duplicate=True),
     Input(ids.EDIT_FORM, "data"),
     State(ids.TRIAL, "data"),
+    State(ids.WINDOW, "data"),
+    State(ids.VIEW, "data"),
+    State(ids.SCREEN, "data"),
+    State(ids.THEME, "data"),
     prevent_initial_call=True,
 )
-def change_setup(form, trial_id):
-    """The owner's sheet in; the page starts over with progress, in place."""
+def change_setup(form, trial_id, window, view, choices, theme):
+    """The owner's sheet in; the page with the new result out, in place, at the same stretch of the ride."""
     try:
         access.require_owner(trial_id)
-        showing.change_setup(trial_id, entries_of(form))
+        by_s = showing.change_setup(trial_id, entries_of(form), seen=editing.version_of(form))
     except CountercheckError as trouble:
-        return no_update, problem(str(trouble))
-    return progress_view("taking the new set-up", 0.0), None
+        return no_update, problem(str(trouble)), no_update, no_update
+    screen = showing.later(from_store(choices, window=window, view=view), by_s)
+    moved = (screen.window, screen.view) if by_s else (no_update, no_update)
+    return showing.content_soon(trial_id, screen, theme), None, *moved
 
 
 @callback(

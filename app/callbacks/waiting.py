@@ -9,18 +9,21 @@ from app.screen import from_store
 
 @callback(
     Output(ids.CONTENT, "children"),
+    Output(ids.CHANGING, "children"),
     Input(ids.POLL, "data"),
     State(ids.TRIAL, "data"),
     State(ids.WINDOW, "data"),
     State(ids.VIEW, "data"),
     State(ids.SCREEN, "data"),
+    State(ids.CHANGING, "children"),
+    State(ids.THEME, "data"),
     prevent_initial_call=True,
 )
-def look_again(_tick, trial_id, window, view, choices):
+def look_again(_tick, trial_id, window, view, choices, changing, theme):
     """Progress or result; a progress view asks again by itself, once it has arrived."""
     if not trial_id:
         raise PreventUpdate
-    return showing.content(trial_id, from_store(choices, window=window, view=view))
+    return showing.look_again(trial_id, from_store(choices, window=window, view=view), changing, theme)
 
 
 @callback(

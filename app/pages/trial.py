@@ -33,6 +33,9 @@ def layout(trial_id: str | None = None, **query: str) -> html.Div:
         dcc.Store(id=ids.NUDGE),
         dcc.Store(id=ids.POLL),
         dcc.Store(id=ids.REST_WANTED),
+        dcc.Store(id=ids.PLAN_ASKED),
+        html.Div(id=ids.PLAN_READ, hidden=True),
         html.Div(showing.first_view(trial_id, screen), id=ids.CONTENT),
+        html.Div(id=ids.CHANGING),
     ]
     return html.Div(children)

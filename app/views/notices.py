@@ -29,6 +29,17 @@ def progress_view(stage: str, done_frac: float) -> html.Div:
     )
 
 
+def changing_view(stage: str, done_frac: float) -> html.Div:
+    """The strip over a page whose trial is analysed again: what stands there is still the result before the change."""
+    percent = round(100 * done_frac)
+    words = [html.Strong("Analysing again. "), f"{stage[:1].upper()}{stage[1:]} … the page shows the result before the change."]
+    return html.Div(
+        [html.P(words, role="status"), html.Progress(value=str(percent), max="100", **{"aria-label": "progress"})],
+        className="changing",
+        **{"data-ask-again": secrets.token_hex(4)},
+    )
+
+
 def failed_view(sentence: str) -> html.Div:
     """No result: each sentence on its own line, and what to do next."""
     lines = [html.P(line) for line in sentence.splitlines() if line.strip()]

@@ -10,11 +10,17 @@ from dash import html
 from analysis.setup import Setup
 from app import ids
 from app.forms import device_for, fields_of
-from app.views.sheet import RecordingFields, setup_sheet, submit, two_powers
+from app.ride_plan import texts_of
+from app.views.sheet import RecordingFields, hidden, setup_sheet, submit, two_powers
 
 
-def owner_panel(files: Sequence[tuple[str, str]], setup: Setup, report: Mapping[str, Any] | None) -> html.Details:
-    """The folded sheet; `files` are (hash, name). The report, if any, fills in what the set-up left open."""
+def owner_panel(
+    files: Sequence[tuple[str, str]], setup: Setup, report: Mapping[str, Any] | None, *, version: int
+) -> html.Details:
+    """The folded sheet; `files` are (hash, name). The report, if any, fills in what the set-up left open.
+
+    `version` is the set-up's, so that a second owner's change in the meantime is not undone unseen.
+    """
     found = {entry["file"]: entry for entry in (report or {}).get("recordings", ())}
     rows, reference = [], None
     for sha256, name in files:
@@ -26,7 +32,10 @@ def owner_panel(files: Sequence[tuple[str, str]], setup: Setup, report: Mapping[
         both = two_powers(entry.get("channels")) or ids.POWER in values  # once chosen, the other is no channel any more
         rows.append(RecordingFields(key=sha256, name=name, values=values, two_powers=both))
     button = submit("Analyse again", ids.EDIT_SAVE)
-    sheet = setup_sheet(ids.EDIT, rows, button, reference=reference, title=setup.title, loss_pct=setup.loss_pct)
+    sheet = setup_sheet(
+        ids.EDIT, rows, button, reference=reference, title=setup.title, loss_pct=setup.loss_pct, plan=texts_of(setup.plan),
+        before_button=hidden("seen", version),
+    )  # fmt: skip
     link = html.Button("Make an owner link", id=ids.OWNER_LINK, type="button", className="quiet", n_clicks=0)
     return html.Details(
         [

@@ -11,6 +11,7 @@ from app.links import deltas_path, result_path
 from app.views import parts
 from app.views.facts import fact_lines
 from app.views.health import health_list, without_health
+from app.views.sheet import SIDES_MEAN
 from app.wording import (
     NOTHING,
     channel_words,
@@ -40,6 +41,7 @@ def _recording(entry: Mapping[str, Any], labels: Sequence[str], start_s: float) 
         ("file", html.Code(entry["file"])),
         ("measures at", entry["point"] or "not stated"),
         ("claim", f"± {claim} of reading"),
+        *[(words, said) for words, said in _said(entry) if said],
         (
             "starts",
             html.Time(day_and_time(entry["start_utc"]), dateTime=entry["start_utc"]) if entry["start_utc"] else NOTHING,
@@ -57,6 +59,12 @@ def _recording(entry: Mapping[str, Any], labels: Sequence[str], start_s: float) 
     warnings = [parts.notice(sentence) for sentence in without_health(entry.get("warnings") or (), health)]
     head = html.H3(parts.named(entry["label"], labels))
     return html.Article([head, html.Dl(facts, className="facts"), *warnings, health_list(health, start_s)])
+
+
+def _said(entry: Mapping[str, Any]) -> tuple[tuple[str, str | None], ...]:
+    """What the owner said of the device beyond point and claim."""
+    sides = SIDES_MEAN.get(entry["sides"]) if entry.get("sides") else None
+    return ("firmware", entry.get("firmware")), ("sides", sides), ("obtained", entry.get("obtained"))
 
 
 def reading_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:

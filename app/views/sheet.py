@@ -1,6 +1,6 @@
-"""The set-up sheet: label, measuring point, claim, firmware (and shift) per recording; reference, loss, title.
+"""The set-up sheet: who each recording's device is, how it was come by; reference, loss, ride plan, title.
 
-A plain HTML form: the browser's own fields bring their names and keyboard with them. `assets/25-sheet.js` sends what was
+A plain HTML form: the browser's own fields bring their names and keyboard with them. `assets/15-sheet.js` sends what was
 entered as one store; `app.forms` reads it.
 """
 
@@ -15,10 +15,14 @@ from dash import html
 from analysis.setup import DEFAULT_CLAIM_PCT, DEFAULT_LOSS_PCT, POINTS
 from app import ids
 from app.views.frozen import Native, frozen
+from app.views.plan_table import plan_fields
 from app.wording import channel_words, day_and_time, length
 
 POINT_MEANS = {"trainer": "trainer (direct drive)", "roller": "roller (wheel-on)"}
 POWER_MEANS = {"native": "the device itself", "developer": "an application"}
+SIDES_MEAN = {"": "not stated", "both": "both sides", "left": "left only, doubled", "right": "right only, doubled"}
+# What a reader weighs a verdict by; anything else may be written instead.
+WAYS_OBTAINED = ("bought", "lent by the maker", "lent by a reader", "own")
 LABEL_CHARS, TITLE_CHARS, NUMBER_CHARS = 60, 200, 20
 
 
@@ -35,7 +39,9 @@ class RecordingFields:
 
 def about_upload(upload: Mapping[str, Any]) -> str:
     """One line on what a file holds."""
-    pieces = [day_and_time(upload.get("start_utc")), length(upload.get("duration_s") or 0)]
+    kind = upload.get("format")
+    pieces = [kind.upper() if isinstance(kind, str) else "", day_and_time(upload.get("start_utc"))]
+    pieces.append(length(upload.get("duration_s") or 0))
     pieces.append(", ".join(channel_words(c) for c in upload.get("channels") or ()))
     return " · ".join(p for p in pieces if p)
 
@@ -53,9 +59,10 @@ def setup_sheet(
     reference: str | None,
     title: str | None,
     loss_pct: Sequence[Any] = DEFAULT_LOSS_PCT,
+    plan: Sequence[Mapping[str, str]] = (),
     before_button: Any = None,
 ) -> html.Div:
-    """The form `sheet` (`ids.NEW` or `ids.EDIT`); `reference` is the key of the chosen recording."""
+    """The form `sheet` (`ids.NEW` or `ids.EDIT`); `reference` is the key of the chosen recording, `plan` the steps as texts."""
     chosen = reference or (recordings[0].key if recordings else None)
     rows = [_recording_row(sheet, fields, fields.key == chosen) for fields in recordings]
     ride = html.Fieldset(
@@ -78,7 +85,9 @@ def setup_sheet(
         ]
     )
     form = {"class": "sheet", "data-sheet": sheet, "novalidate": True, "autocomplete": "off"}
-    return frozen(Native("form", form, [*rows, ride, before_button, html.Div(button, className="button-row")]))
+    steps = plan_fields(sheet, plan, [(fields.key, fields.name) for fields in recordings])
+    ways = Native("datalist", {"id": f"{sheet}-ways"}, [Native("option", {"value": way}) for way in WAYS_OBTAINED])
+    return frozen(Native("form", form, [*rows, ways, ride, steps, before_button, html.Div(button, className="button-row")]))
 
 
 def blocks_first_choice(*, chosen: bool) -> html.Fieldset:
@@ -90,6 +99,25 @@ def blocks_first_choice(*, chosen: bool) -> html.Fieldset:
     )
     label = html.Label([Native("input", box), " First show the blocks without deltas"], className="field reference-choice")
     return html.Fieldset([html.Legend("No peeking"), label, html.P(words, className="hint")], className="no-peeking")
+
+
+def remembered_notice(labels: Sequence[str]) -> html.Div | None:
+    """Says that this browser filled something in, what it keeps, and how to make it forget; None where it did not."""
+    if not labels:
+        return None
+    words = (
+        f"Filled in from what this browser was told of {', '.join(sorted(labels))} before. It keeps, in this browser only: "
+        "label, measuring point, claim, firmware, sides and how obtained. Never positions or serial numbers."
+    )
+    return frozen(html.Div(
+        [html.P(words), Native("button", {"type": "button", "class": "quiet", "data-forget": True}, "Forget all of it")],
+        className="notice remembered", role="note",
+    ))  # fmt: skip
+
+
+def hidden(name: str, value: Any) -> Native:
+    """A field that the page sends back as it got it."""
+    return Native("input", {"type": "hidden", "name": name, "value": str(value)})
 
 
 def submit(text: str, id_: str, *, disabled: bool = False) -> Native:
@@ -112,6 +140,8 @@ def _recording_row(sheet: str, fields: RecordingFields, is_reference: bool) -> h
         _labelled("Measuring point", _points(at(ids.POINT), values.get(ids.POINT), place(ids.POINT))),
         _labelled("Claim, ±", claim, "% of reading"),
         _labelled("Firmware", _text(at(ids.FIRMWARE), values.get(ids.FIRMWARE), maxlength=LABEL_CHARS, **place(ids.FIRMWARE))),
+        _labelled("Sides", _options(at(ids.SIDES), values.get(ids.SIDES) or "", SIDES_MEAN, place(ids.SIDES))),
+        _labelled("How obtained", _obtained(sheet, at(ids.OBTAINED), values.get(ids.OBTAINED), place(ids.OBTAINED))),
     ]
     if sheet == ids.EDIT:
         shift = _number(at(ids.SHIFT), values.get(ids.SHIFT), placeholder="found", **place(ids.SHIFT))
@@ -127,6 +157,11 @@ def _recording_row(sheet: str, fields: RecordingFields, is_reference: bool) -> h
 def _points(id_: str, chosen: str | None, place: Mapping[str, str]) -> Native:
     meanings = {"": "not stated"} | {point: POINT_MEANS.get(point, point) for point in POINTS}
     return _options(id_, chosen or "", meanings, place)
+
+
+def _obtained(sheet: str, id_: str, value: Any, place: Mapping[str, str]) -> Native:
+    """Free text; the browser offers the usual ways."""
+    return _text(id_, value, list=f"{sheet}-ways", maxlength=TITLE_CHARS, placeholder="bought, lent by …", **place)
 
 
 def _options(id_: str, chosen: str, meanings: Mapping[str, str], place: Mapping[str, str]) -> Native:

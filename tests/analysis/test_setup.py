@@ -19,6 +19,7 @@ claim_pct = 1.5
 firmware = "3.10"
 shift_s = -0.4
 power = "developer"
+obtained = "lent by the maker"
 [[plan]]
 name = "hold 200"
 duration_s = 600
@@ -33,6 +34,7 @@ def test_every_documented_key_is_read():
     device = got.devices[0]
     assert (device.label, device.file, device.point, device.claim_pct) == ("hub", "hub.fit", "hub", 1.5)
     assert (device.firmware, device.shift_s, device.power) == ("3.10", -0.4, "developer")
+    assert device.obtained == "lent by the maker"
     step = got.plan[0]
     assert (step.name, step.duration_s, step.target_w, step.kind) == ("hold 200", 600.0, 200.0, "steady")
 

@@ -73,15 +73,22 @@ def test_no_callback_stumbles_over_what_a_browser_may_send(site, value):
             [("trial-id.data", value)],
         ),
         (
-            "trial-content.children",
+            "..trial-content.children...changing.children..",
             [("trial-poll.data", value)],
-            [("trial-id.data", value), ("trial-window.data", value), ("trial-view.data", value), ("trial-screen.data", value)],
+            [(f"trial-{name}.data", value) for name in ("id", "window", "view", "screen")]
+            + [("changing.children", value), ("theme.data", value)],
         ),
         ("trial-rest.children", [("rest-wanted.data", value)], [("trial-id.data", value)]),
+        ("plan-read.data-html", [("plan-asked.data", value)], []),
+        ("plan-read.data-html", [("plan-asked.data", {"recording": value, "name": value, "sent": value})], []),
         ("held-against.figure", [("theme.data", value)], [("trial-id.data", new.trial_id)]),
         ("sheet.children", [("uploads.data", value), ("setup-text.data", None)], []),
         (
+<<<<<<< HEAD
             next(output for output in app.callback_map if output.startswith("..go.href")),
+=======
+            next(output for output in app.callback_map if output.startswith("..go.href...")),
+>>>>>>> 772461b (Coming in: sides and how a device was obtained, a ride plan in the sheet, try again, busy answers waited for, memory that says what it keeps and forgets; the owner's changes follow in place, also with another reference)
             [("new-form.data", value)],
             [("uploads.data", value), ("setup-text.data", None)],
         ),

@@ -126,13 +126,22 @@ def callback_body(app, client, output: str, inputs: dict, states: dict) -> dict:
     }  # fmt: skip
 
 
+def test_a_trial_made_without_the_page_can_hide_its_deltas_too(client, services):
+    sent = [send(client, f"power 20{i}".encode(), f"{i}.line").get_json() for i in range(2)]
+    asked = {"recordings": [{"id": s["id"], "name": s["name"]} for s in sent], "setup": {}}
+    made = client.post("/trials", json=asked | {"blocks_first": True}, headers=OURS).get_json()
+    assert services.store.trial(made["id"]).deltas_hidden
+    assert not services.store.trial(client.post("/trials", json=asked, headers=OURS).get_json()["id"]).deltas_hidden
+    answer = client.post("/trials", json=asked | {"blocks_first": "yes"}, headers=OURS)
+    assert (answer.status_code, answer.get_json()["error"]) == (400, '"blocks_first" must be true or false.')
+
+
 def test_the_changing_callback_refuses_whoever_lacks_the_key(app, client, services):
     trial_id = make(client, b"power 200", b"power 205").get_json()["id"]
     before = services.store.trial(trial_id)
     rows = {key: {"label": name[0]} for key, name in before.recordings}
-    body = callback_body(
-        app, client, f"{ids.EDIT_PROBLEM}.children", {ids.EDIT_FORM: {"rows": rows, "title": "mine now"}}, {ids.TRIAL: trial_id}
-    )
+    form = {"rows": rows, "title": "mine now", "seen": str(before.setup_version)}
+    body = callback_body(app, client, f"{ids.EDIT_PROBLEM}.children", {ids.EDIT_FORM: form}, {ids.TRIAL: trial_id})
     stranger = client.application.test_client()
     answer = stranger.post("/_dash-update-component", json=body)
     assert "Only the owner may change this trial" in answer.text
@@ -140,6 +149,8 @@ def test_the_changing_callback_refuses_whoever_lacks_the_key(app, client, servic
     # the referee works: with the key the same request gets past that refusal
     assert "Only the owner" not in client.post("/_dash-update-component", json=body).text
     assert services.store.trial(trial_id).setup.title == "mine now"
+    # a sheet that was opened before that change undoes nothing
+    assert "Somebody else changed this trial meanwhile" in client.post("/_dash-update-component", json=body).text
 
 
 # --- pages, headers, hosts

@@ -15,15 +15,9 @@ from analysis.errors import CountercheckError
 from analysis.figures import Theme, against, overlay
 from analysis.judging import judge_interval
 from analysis.trial import Trial
-<<<<<<< HEAD
-from app import editing, freezing
-from app.access import is_owner, stored_trial
-from app.forms import SheetEntries, setup_of, with_unshown
-=======
 from app import editing, freezing, ids
-from app.access import is_owner
+from app.access import is_owner, stored_trial
 from app.forms import SheetEntries, setup_of
->>>>>>> 772461b (Coming in: sides and how a device was obtained, a ride plan in the sheet, try again, busy answers waited for, memory that says what it keeps and forgets; the owner's changes follow in place, also with another reference)
 from app.history import ByHand, by_hand
 from app.jobs import Ready, Working
 from app.nudges import moved
@@ -116,7 +110,7 @@ def look_again(trial_id: str, screen: Screen, changing: Any, theme: Any) -> tupl
     """Content and the strip that tells of a change under way; while it is, the page before it stays."""
     if not changing:
         return content(trial_id, screen), None
-    answer = get_services().jobs.ask(trial_id if is_id(trial_id) else "")
+    answer = get_services().jobs.ask(trial_id if stored_trial(trial_id) else "")
     if isinstance(answer, Working):
         return no_update, changing_view(answer.stage, answer.done_frac)
     return content(trial_id, screen, chart(trial_id, theme, screen)), None

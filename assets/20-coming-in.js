@@ -145,13 +145,8 @@
     if (answer && answer.recordings) {
       unpack(row, answer.recordings.concat(answer.errors));
     } else {
-<<<<<<< HEAD
       if (!answer || !(answer.id || answer.error || answer.trial)) {
-        answer = { error: row.name + " did not arrive; check the connection and add it again." };
-=======
-      if (!answer || !(answer.id || answer.error)) {
         answer = { error: row.name + " did not arrive; check the connection and try again." };
->>>>>>> 772461b (Coming in: sides and how a device was obtained, a ride plan in the sheet, try again, busy answers waited for, memory that says what it keeps and forgets; the owner's changes follow in place, also with another reference)
       }
       settle(row, answer);
     }
@@ -185,13 +180,8 @@
 
   function settle(row, answer, before) {
     const twin = answer.id && rows.find(function (other) { return other.state === "good" && other.answer.sha256 === answer.sha256; });
-<<<<<<< HEAD
-    if (twin) answer = { error: row.name + " is the same file as " + twin.name + ", which is here already; it was left out." };
-    row.state = answer.error ? "refused" : answer.trial ? "whole" : "good";
-=======
     if (twin) answer = { twin: true, error: row.name + " is the same file as " + twin.name + ", which is here already; it was left out." };
-    row.state = answer.error ? "refused" : "good";
->>>>>>> 772461b (Coming in: sides and how a device was obtained, a ride plan in the sheet, try again, busy answers waited for, memory that says what it keeps and forgets; the owner's changes follow in place, also with another reference)
+    row.state = answer.error ? "refused" : answer.trial ? "whole" : "good";
     row.answer = answer;
     show(row, before);
   }
@@ -210,17 +200,6 @@
     count();
   }
 
-<<<<<<< HEAD
-  function about(row) {
-    const answer = row.answer;
-    if (row.state === "refused") return answer.error;
-    if (row.state === "setup") return answer ? answer.about : "";
-    if (row.state === "whole") return wholeTrial(answer.trial);
-    const minutes = Math.round(answer.duration_s / 60);
-    const start = answer.start_utc ? answer.start_utc.slice(0, 16).replace("T", " ") + " UTC, " : "";
-    const notes = (answer.warnings || []).join(" ");
-    return start + minutes + " min, " + answer.samples + " samples. " + notes;
-=======
   function pending() { return rows.filter(function (row) { return row.state === "waiting" || row.state === "sending"; }).length; }
 
   /* How many are ready, for everybody and for a screen reader; Analyse waits for those on their way. */
@@ -238,67 +217,13 @@
     if (said.textContent !== words) said.textContent = words;
     const button = document.getElementById("analyse");
     if (button) button.disabled = good < 2 || pending() > 0;
->>>>>>> 772461b (Coming in: sides and how a device was obtained, a ride plan in the sheet, try again, busy answers waited for, memory that says what it keeps and forgets; the owner's changes follow in place, also with another reference)
-  }
-
-  /* What was taken away from another server as everything.zip; nothing of it is kept before it is opened. */
-  function wholeTrial(trial) {
-    const words = [trial.title ? "a whole trial, “" + trial.title + "”" : "a whole trial", trial.recordings.join(", ")];
-    if (trial.versions > 1) words.push(trial.versions + " versions of its set-up");
-    if (trial.notes) words.push(trial.notes === 1 ? "1 note" : trial.notes + " notes");
-    if (trial.deltas_hidden) words.push("deltas hidden until its blocks are frozen");
-    return words.join("; ") + ". ";
-  }
-
-  function opener(row) {
-    const button = make("button", "primary", "Open as a trial of your own");
-    button.type = "button";
-    button.addEventListener("click", function () {
-      button.disabled = true;
-      fetch("/import", {
-        method: "POST",
-        body: row.file,
-        headers: { "X-Requested-With": "countercheck", "X-File-Name": encodeURIComponent(row.name), "Content-Type": "application/zip" },
-      }).then(function (response) { return response.json(); }).then(function (answer) {
-        if (answer.path) return window.location.assign(answer.path);
-        settle(row, answer);
-      }).catch(function () {
-        settle(row, { error: row.name + " did not arrive; check the connection and add it again." });
-      });
-    });
-    return button;
   }
 
   function show(row, before) {
     const list = document.getElementById("file-list");
     if (!list) return;
-<<<<<<< HEAD
-    const element = make("div", "file-row " + row.state);
-    element.setAttribute("role", "listitem");
-    element.append(make("span", "file-name", row.name));
-    if (row.state === "waiting" || row.state === "sending") {
-      const outcome = make("span", "file-outcome");
-      row.bar = make("progress");
-      row.bar.max = 1;
-      row.bar.value = 0;
-      row.bar.setAttribute("aria-label", "upload of " + row.name);
-      row.words = make("span", "small", row.state === "waiting" ? "waiting" : "sending");
-      outcome.append(row.bar, " ", row.words);
-      element.append(outcome);
-    } else {
-      const outcome = make("span", "file-outcome", about(row));
-      if (row.state === "whole") outcome.append(opener(row));
-      element.append(outcome);
-    }
-    const remove = make("button", "quiet", "Remove");
-    remove.type = "button";
-    remove.setAttribute("aria-label", "Remove " + row.name);
-    remove.addEventListener("click", function () { drop(row); });
-    element.append(remove);
-=======
-    const element = window.countercheck.fileRow(row, { drop: drop, again: again });
+    const element = window.countercheck.fileRow(row, { drop: drop, again: again, settle: settle });
     const focused = row.element && row.element.contains(document.activeElement);
->>>>>>> 772461b (Coming in: sides and how a device was obtained, a ride plan in the sheet, try again, busy answers waited for, memory that says what it keeps and forgets; the owner's changes follow in place, also with another reference)
     if (row.element && row.element.isConnected) row.element.replaceWith(element);
     else list.insertBefore(element, before || null);
     row.element = element;

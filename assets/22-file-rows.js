@@ -28,7 +28,35 @@
     return [device, answer.format.toUpperCase(), length(answer.duration_s), start, channels(answer.channels)].join(" · ");
   }
 
-  function outcome(row) {
+  /* What was taken away from another server as everything.zip; nothing of it is kept before it is opened. */
+  function wholeTrial(trial) {
+    const words = [trial.title ? "a whole trial, “" + trial.title + "”" : "a whole trial", trial.recordings.join(", ")];
+    if (trial.versions > 1) words.push(trial.versions + " versions of its set-up");
+    if (trial.notes) words.push(trial.notes === 1 ? "1 note" : trial.notes + " notes");
+    if (trial.deltas_hidden) words.push("deltas hidden until its blocks are frozen");
+    return words.join("; ") + ". ";
+  }
+
+  function opener(row, acts) {
+    const button = make("button", "primary", "Open as a trial of your own");
+    button.type = "button";
+    button.addEventListener("click", function () {
+      button.disabled = true;
+      fetch("/import", {
+        method: "POST",
+        body: row.file,
+        headers: { "X-Requested-With": "countercheck", "X-File-Name": encodeURIComponent(row.name), "Content-Type": "application/zip" },
+      }).then(function (response) { return response.json(); }).then(function (answer) {
+        if (answer.path) return window.location.assign(answer.path);
+        acts.settle(row, answer);
+      }).catch(function () {
+        acts.settle(row, { error: row.name + " did not arrive; check the connection and try again." });
+      });
+    });
+    return button;
+  }
+
+  function outcome(row, acts) {
     const told = make("div", "file-outcome");
     if (row.state === "waiting" || row.state === "sending") {
       row.bar = make("progress");
@@ -39,6 +67,8 @@
       told.append(row.bar, " ", row.words);
     } else if (row.state === "refused") {
       told.textContent = row.answer.error;
+    } else if (row.state === "whole") {
+      told.append(wholeTrial(row.answer.trial), opener(row, acts));
     } else if (row.state === "setup") {
       told.textContent = row.answer ? row.answer.about : "";
     } else {
@@ -65,7 +95,7 @@
       buttons.append(button("Try again", row.name, function () { acts.again(row); }));
     }
     buttons.append(button("Remove", row.name, function () { acts.drop(row); }));
-    element.append(make("span", "file-name", row.name), outcome(row), buttons);
+    element.append(make("span", "file-name", row.name), outcome(row, acts), buttons);
     return element;
   }
 

@@ -84,11 +84,7 @@ def test_no_callback_stumbles_over_what_a_browser_may_send(site, value):
         ("held-against.figure", [("theme.data", value)], [("trial-id.data", new.trial_id)]),
         ("sheet.children", [("uploads.data", value), ("setup-text.data", None)], []),
         (
-<<<<<<< HEAD
             next(output for output in app.callback_map if output.startswith("..go.href")),
-=======
-            next(output for output in app.callback_map if output.startswith("..go.href...")),
->>>>>>> 772461b (Coming in: sides and how a device was obtained, a ride plan in the sheet, try again, busy answers waited for, memory that says what it keeps and forgets; the owner's changes follow in place, also with another reference)
             [("new-form.data", value)],
             [("uploads.data", value), ("setup-text.data", None)],
         ),

@@ -66,8 +66,20 @@ def _parser() -> argparse.ArgumentParser:
     demo.add_argument("--no-browser", action="store_true", help="only print the address")
     bring = commands.add_parser("import", help="take in a trial that was taken away as everything.zip")
     bring.add_argument("file", metavar="FILE", help="the file from the trial's page")
-    bring.add_argument("--data-dir", metavar="FOLDER", help="where trials and recordings are kept")
-    bring.set_defaults(act=_import, host=None, port=None)
+    bring.set_defaults(act=_import)
+    backup = commands.add_parser("backup", help="write all trials and recordings to one file, also while the server runs")
+    backup.add_argument("target", metavar="FILE", help="a new file ending in .zip, or a new folder")
+    backup.set_defaults(act=_backup)
+    restore = commands.add_parser("restore", help="put a backup back into an empty data folder")
+    restore.add_argument("source", metavar="FILE", help="the file or folder that backup wrote")
+    restore.set_defaults(act=_restore)
+    purge = commands.add_parser("purge", help="delete trials that nobody has opened or changed for long, with their recordings")
+    purge.add_argument("--older-than", metavar="DAYS", required=True, help="for how long, such as 365d")
+    purge.add_argument("--dry-run", action="store_true", help="only say what would be deleted")
+    purge.set_defaults(act=_purge)
+    for command in (bring, backup, restore, purge):
+        command.add_argument("--data-dir", metavar="FOLDER", help="where trials and recordings are kept")
+        command.set_defaults(host=None, port=None)
     serve.set_defaults(act=_serve)
     demo.set_defaults(act=_demo)
     return parser
@@ -106,6 +118,24 @@ def _import(arguments: argparse.Namespace) -> int:
     from app.upkeep import import_file
 
     return import_file(_settings(arguments), Path(arguments.file))
+
+
+def _backup(arguments: argparse.Namespace) -> int:
+    from app.upkeep import backup
+
+    return backup(_settings(arguments), Path(arguments.target))
+
+
+def _restore(arguments: argparse.Namespace) -> int:
+    from app.upkeep import restore
+
+    return restore(_settings(arguments), Path(arguments.source))
+
+
+def _purge(arguments: argparse.Namespace) -> int:
+    from app.upkeep import purge
+
+    return purge(_settings(arguments), arguments.older_than, dry_run=arguments.dry_run)
 
 
 def _demo(arguments: argparse.Namespace) -> int:

@@ -130,6 +130,14 @@ class Jobs:
         parts = [self.engine.version, trial.recordings, trial.setup.to_dict()]
         return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()
 
+    def forget(self, trial: StoredTrial) -> None:
+        """Drop what was computed of a trial that is gone; another one of the same recordings and set-up computes it again."""
+        key = self.key_of(trial)
+        for kind in ("result", "failed"):
+            self._results.delete(f"{kind}:{key}")
+        with self._lock:
+            self._kept.pop(key, None)
+
     def close(self) -> None:
         self._closing.set()
         self._pool.shutdown(wait=True, cancel_futures=True)

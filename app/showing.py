@@ -72,6 +72,8 @@ def _content(trial_id: str, screen: Screen, figure: Any = None, *, with_rest: Ca
     answer = services.jobs.ask(trial_id if stored else "")
     if isinstance(answer, Working):
         return progress_view(answer.stage, answer.done_frac)
+    if stored is not None:
+        services.store.openings.note(stored.inner_id)
     owned = stored is not None and is_owner(trial_id)
     hand = _by_hand(stored)
     if not isinstance(answer, Ready):

@@ -16,8 +16,10 @@ from app.store import schema as db
 from app.store.addresses import addresses_of, alive, new_address, new_key, now_utc, resolve, resolved
 from app.store.blobs import Blobs
 from app.store.carried import CarriedNote, add_note, notes_of
+from app.store.copying import database_path, snapshot
 from app.store.database import Database
 from app.store.folders import own_folder
+from app.store.forgotten import Forgotten, Openings, delete_forgotten, forgotten_trials
 from app.store.links import Links, add_key, key_hash
 from app.store.plans import Plans
 from app.store.problems import ChangedMeanwhile, DamagedBlob, MissingBlob, NoSuchTrial, StoreProblem
@@ -35,11 +37,12 @@ class Store:
 
     def __init__(self, settings: Settings) -> None:
         folder = own_folder(settings.data_dir)
-        url = settings.database_url or URL.create("sqlite", database=str(folder / "trials.sqlite3"))
+        url = settings.database_url or URL.create("sqlite", database=str(database_path(folder)))
         self._database = Database(url)
         self._blobs = Blobs(folder / "recordings")
         self.plans = Plans(self._database)
         self.links = Links(self._database)
+        self.openings = Openings(self._database)
         self.results = Results(settings.cache_dir, size_bytes=settings.cache_bytes)
 
     def put_recording(self, recording: Recording) -> str:
@@ -161,7 +164,7 @@ class Store:
             gone = delete(db.trials).where(t.trial_id == stored.inner_id, t.setup_version == seen_version)
             if connection.execute(gone).rowcount != 1:
                 raise ChangedMeanwhile("Somebody else changed this trial meanwhile; reload the page and look again.")
-        made_s = datetime.fromisoformat(stored.created_utc).timestamp()
+        made_s = datetime.fromisoformat(stored.created_utc).timestamp() + 0.001  # kept to the millisecond, rounded down
         self.sweep(among={sha256 for sha256, _ in stored.recordings}, put_before_s=made_s)
 
     def is_there(self, inner_id: str) -> bool:
@@ -186,6 +189,19 @@ class Store:
     def sweep(self, *, among: Iterable[str] | None = None, put_before_s: float | None = None) -> Swept:
         """Delete recordings that belong to no trial; `sweeping.sweep_unreferenced` says which stay."""
         return sweep_unreferenced(self._database, self._blobs, among=among, put_before_s=put_before_s)
+
+    def forgotten(self, before_utc: str) -> list[Forgotten]:
+        """Trials neither made nor opened nor changed nor written on since this time (ISO 8601)."""
+        return forgotten_trials(self._database, before_utc)
+
+    def purge(self, one: Forgotten, before_utc: str) -> Swept | None:
+        """Delete a forgotten trial and its recordings where nothing else needs them; None where it is needed again meanwhile."""
+        gone = delete_forgotten(self._database, one, before_utc)
+        return self.sweep(among=[sha256 for sha256, _ in one.trial.recordings]) if gone else None
+
+    def snapshot(self) -> bytes:
+        """The database of one moment, as bytes of an SQLite file. Raises UnusableStore on PostgreSQL."""
+        return snapshot(self._database)
 
     def close(self) -> None:
         self.results.close()

@@ -158,15 +158,18 @@ def _judged(delta: Delta, allowance: Allowance) -> JudgedDelta:
 
 def _independent(trial: Trial, judged: JudgedDelta, against: str | None) -> JudgedDelta:
     """The same, without a verdict where both recordings carry one sensor's values or a clock between them is not settled."""
-    other = against or trial.reference
-    if trial.one_sensor(judged.label, other):
-        reason = f"{judged.label} and {other} carry one sensor's values; a device cannot be its own referee."
-        return replace(judged, verdict="unsettled", reason=reason, en=None)
-    loose = [label for label in (judged.label, other) if label in trial.adrift]
+    reason = standing_reason(trial, judged.label, against or trial.reference)
+    return judged if reason is None else replace(judged, verdict="unsettled", reason=reason, en=None)
+
+
+def standing_reason(trial: Trial, label: str, other: str) -> str | None:
+    """Why there can be no verdict on two recordings, whatever the stretch; None where there can."""
+    if trial.one_sensor(label, other):
+        return f"{label} and {other} carry one sensor's values; a device cannot be its own referee."
+    loose = [one for one in (label, other) if one in trial.adrift]
     if loose:
-        reason = f"The clock of {' and '.join(loose)} is not settled, so other seconds may belong together; set it by hand."
-        return replace(judged, verdict="unsettled", reason=reason, en=None)
-    return judged
+        return f"The clock of {' and '.join(loose)} is not settled, so other seconds may belong together; set it by hand."
+    return None
 
 
 def _en(delta: Delta, allowance: Allowance) -> float | None:

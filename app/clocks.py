@@ -6,24 +6,18 @@ from collections.abc import Mapping
 from typing import Any
 
 from analysis.errors import BadSetup
-from analysis.figures import match_picture, stretch_picture
-from app import showing
+from app import drawings, showing
 from app.nudges import shifts_of, with_shifts
 from app.services import get_services
-from app.views.clocks import MATCH, STRETCH
 
 
 def picture(trial_id: Any, name: Any, theme: Any) -> Any:
     """One picture by its component's id; None while there is no result, or for an id of no picture of this trial."""
     found = showing.open_trial(trial_id)
     index = name.get("index") if isinstance(name, Mapping) else None
-    kind, _, place = index.partition(":") if isinstance(index, str) else ("", "", "")
-    if found is None or place not in [str(i) for i in range(1, len(found.trial.labels))]:
+    if found is None or not isinstance(index, str):
         return None
-    label, ink = found.trial.labels[int(place)], showing.theme_of(theme)
-    if kind == MATCH:
-        return match_picture(found.report, label, theme=ink)
-    return stretch_picture(found.report, found.trial, label, theme=ink) if kind == STRETCH else None
+    return drawings.clock(found, index, showing.theme_of(theme))
 
 
 def keep(trial_id: str, form: Any) -> None:

@@ -44,8 +44,9 @@ def run(request: Request, *, engine: Engine | None = None) -> int:
     engine = engine or real_engine()
     try:
         outputs = _outputs(request)
-        report, complaints = _compared(request, engine)
-        texts = {path: _rendered(kind, report) for kind, path in outputs.items()}
+        comparison, complaints = _compared(request, engine)
+        report = comparison.to_dict()
+        texts = {path: _rendered(kind, comparison, report) for kind, path in outputs.items()}
         for path, text in texts.items():
             _write(path, text)
     except CountercheckError as problem:
@@ -103,7 +104,7 @@ def read_setup(path: Path) -> Setup:
         raise UnusablePath(f"{path} is not text in UTF-8; save it as UTF-8 and run again.") from None
 
 
-def _compared(request: Request, engine: Engine) -> tuple[dict[str, Any], tuple[str, ...]]:
+def _compared(request: Request, engine: Engine) -> tuple[Any, tuple[str, ...]]:
     given = [one for path in request.files for one in _files_at(path)]
     names = unique_names(called for called, _ in given)
     setup = read_setup(Path(request.setup)) if request.setup else Setup()
@@ -115,7 +116,7 @@ def _compared(request: Request, engine: Engine) -> tuple[dict[str, Any], tuple[s
         for (_, content), name in zip(given, names, strict=True)
     ]
     comparison, complaints = outcome_of(sources, setup, engine, _show_progress)
-    return comparison.to_dict(), complaints
+    return comparison, complaints
 
 
 def _files_at(path: str) -> list[tuple[str, Path | bundle.Member]]:
@@ -175,14 +176,16 @@ def _same(one: Path, other: Path) -> bool:
         return False
 
 
-def _rendered(kind: str, report: Mapping[str, Any]) -> str:
+def _rendered(kind: str, comparison: Any, report: Mapping[str, Any]) -> str:
     if kind == "json":
         return json.dumps(report, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
     if kind == "csv":
         return tables.deltas_csv(report)
-    from app.static_report import static_report
+    # the page's views, which nothing else on the command line needs
+    from analysis.archive import OpenTrial
+    from app.offline import offline_report
 
-    return static_report(report)
+    return offline_report(OpenTrial(report=report, trial=comparison.trial))
 
 
 def _write(path: Path, text: str) -> None:

@@ -6,11 +6,15 @@ import json
 
 import flask
 
+from analysis.archive import OpenTrial
 from app import access, freezing, links, tables
 from app.demo import demo_trial
+from app.history import by_hand
 from app.jobs import Failed, Working
+from app.offline import offline_report
 from app.services import get_services
 from app.store import NoSuchTrial
+from app.table_files import zipped
 
 RETRY_AFTER_S = 2
 
@@ -19,25 +23,47 @@ def register(server: flask.Flask) -> None:
     """Add the routes."""
     server.add_url_rule("/trial/<trial_id>/result.json", "result_json", result_json)
     server.add_url_rule("/trial/<trial_id>/deltas.csv", "deltas_csv", deltas_csv)
+    server.add_url_rule("/trial/<trial_id>/tables.zip", "tables_zip", tables_zip)
+    server.add_url_rule("/trial/<trial_id>/report.html", "report_html", report_html)
     server.add_url_rule(links.DEMO, "demo", demo)
     server.add_url_rule("/own/<trial_id>/<owner_key>", "own", own)
 
 
 def result_json(trial_id: str) -> flask.Response:
     """The whole result, as `countercheck compare --json` writes it."""
-    report = _report(trial_id)
-    if isinstance(report, flask.Response):
-        return report
-    text = json.dumps(report, ensure_ascii=False, allow_nan=False, indent=1)
+    found = _found(trial_id)
+    if isinstance(found, flask.Response):
+        return found
+    text = json.dumps(found.report, ensure_ascii=False, allow_nan=False, indent=1)
     return _attachment(text, "application/json", f"countercheck-{trial_id[:8]}.json")
 
 
 def deltas_csv(trial_id: str) -> flask.Response:
     """The delta table by block."""
-    report = _report(trial_id)
-    if isinstance(report, flask.Response):
-        return report
-    return _attachment(tables.deltas_csv(report), "text/csv", f"countercheck-{trial_id[:8]}-deltas.csv")
+    found = _found(trial_id)
+    if isinstance(found, flask.Response):
+        return found
+    return _attachment(tables.deltas_csv(found.report), "text/csv", f"countercheck-{trial_id[:8]}-deltas.csv")
+
+
+def tables_zip(trial_id: str) -> flask.Response:
+    """Every table as CSV."""
+    found = _found(trial_id)
+    if isinstance(found, flask.Response):
+        return found
+    return _attachment(zipped(found.report), "application/zip", f"countercheck-{trial_id[:8]}-tables.zip")
+
+
+def report_html(trial_id: str) -> flask.Response:
+    """The page as one file that works without a server."""
+    found = _found(trial_id)
+    if isinstance(found, flask.Response):
+        return found
+    text = offline_report(found, hand=by_hand(get_services().store.history(trial_id)))
+    response = _attachment(text, "text/html", f"countercheck-{trial_id[:8]}.html")
+    # a saved page, not one of this site: opened in place it gets no rights here, its own policy stands inside it
+    response.headers["Content-Security-Policy"] = "sandbox allow-scripts"
+    return response
 
 
 def demo() -> flask.Response:
@@ -61,7 +87,8 @@ def own(trial_id: str, owner_key: str) -> flask.Response:
     return response
 
 
-def _report(trial_id: str) -> dict | flask.Response:
+def _found(trial_id: str) -> OpenTrial | flask.Response:
+    """The open result for taking away, or the answer why there is none now. Hidden deltas raise."""
     services = get_services()
     stored = access.stored_trial(trial_id)
     if stored is None:
@@ -74,10 +101,10 @@ def _report(trial_id: str) -> dict | flask.Response:
         response = flask.make_response(flask.jsonify(error="The result is being computed; try again shortly."), 503)
         response.headers["Retry-After"] = str(RETRY_AFTER_S)
         return response
-    return answer.open_trial.report
+    return answer.open_trial
 
 
-def _attachment(text: str, mimetype: str, filename: str) -> flask.Response:
+def _attachment(text: str | bytes, mimetype: str, filename: str) -> flask.Response:
     response = flask.Response(text, mimetype=mimetype)
     response.headers["Content-Disposition"] = f'attachment; filename="{filename}"'
     return response

@@ -61,6 +61,16 @@ def everything_path(trial_id: str) -> str:
     return f"/trial/{trial_id}/everything.zip"
 
 
+def tables_path(trial_id: str) -> str:
+    """Download of every table as CSV, in one archive."""
+    return f"/trial/{trial_id}/tables.zip"
+
+
+def report_path(trial_id: str) -> str:
+    """Download of the whole report as one file that works without a server."""
+    return f"/trial/{trial_id}/report.html"
+
+
 def parse(address: str) -> TrialAddress | None:
     """Read the address of a trial's page, whole or without host; None when it is not one."""
     parts = urlsplit(address)

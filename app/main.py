@@ -89,6 +89,7 @@ def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash
         update_title=None,
         index_string=INDEX,
         assets_folder=str(assets_dir()),
+        assets_path_ignore=["^offline"],  # for the report that works without a server
         use_pages=True,
         pages_folder="",
         include_pages_meta=False,  # would put the unguessable address into meta tags

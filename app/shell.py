@@ -9,13 +9,18 @@ from app import ids
 from app.links import DEMO, HOME
 
 
+def theme_switch() -> html.Button:
+    """Turns the page from light to dark and back."""
+    return html.Button("Light or dark", id=ids.THEME_SWITCH, type="button", className="quiet", n_clicks=0)
+
+
 def shell() -> html.Div:
     """The frame around `dash.page_container`."""
     head = html.Div(
         [
             html.A("countercheck", href=HOME, className="wordmark"),
             html.Nav([html.A("New trial", href=HOME), html.A("Built-in trial", href=DEMO)], **{"aria-label": "Site"}),
-            html.Button("Light or dark", id=ids.THEME_SWITCH, type="button", className="quiet", n_clicks=0),
+            theme_switch(),
         ],
         className="site-head",
         role="banner",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, replace
 from functools import partial
 from typing import Any
@@ -31,6 +31,7 @@ from app.views.frozen import html_text
 from app.views.interval import interval_card, power_card
 from app.views.notices import changing_view, failed_view, progress_view
 from app.views.owner import owner_panel
+from app.views.record import downloads_section
 from app.views.trial import rest_of_page, trial_view
 
 Window = tuple[float, float] | None  # None is the whole trial
@@ -50,7 +51,7 @@ def content(trial_id: str, screen: Screen = OPENING, figure: Any = None) -> Any:
 
     `figure` is the overlay where it is at hand already; else its callback draws it.
     """
-    return _content(trial_id, screen, figure, with_rest=rest_of_page)
+    return _content(trial_id, screen, figure, with_rest=_rest)
 
 
 def rest(trial_id: str) -> Any:
@@ -58,7 +59,11 @@ def rest(trial_id: str) -> Any:
     stored, found = _shown(trial_id)
     if found is None or stored.deltas_hidden:
         return None
-    return rest_of_page(found.report, found.trial, trial_id, _by_hand(stored))
+    return _rest(found.report, found.trial, trial_id, _by_hand(stored))
+
+
+def _rest(report: Mapping[str, Any], trial: Trial, trial_id: str, hand: ByHand) -> list[Any]:
+    return rest_of_page(report, trial, hand, last=partial(downloads_section, trial_id=trial_id))
 
 
 def _later(*_: Any) -> html.P:

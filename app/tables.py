@@ -82,15 +82,24 @@ def deltas_csv(report: Mapping[str, Any]) -> str:
         heads += [f"{key}_low", f"{key}_high"] if key in PAIRS else [key]
     stream = io.StringIO()
     writer = csv.writer(stream)
-    writer.writerow([*heads, "verdict", "reason"])
+    writer.writerow([*heads, "verdict", "reason", "edited", "excluded", "excluded_reason"])
     blocks = {b["id"]: b for b in report["blocks"]}
     for delta in report["deltas"]:
         block = blocks[delta["block"]]
         where = [block["id"], block["kind"], block.get("name"), block["start_s"], block["end_s"]]
-        writer.writerow([_safe(v) for v in (*where, *_full(delta))])
+        excluded = block.get("excluded_reason")
+        marks = ["yes" if marked else "no" for marked in (block.get("edited"), excluded is not None)]
+        writer.writerow([defused(v) for v in (*where, *_full(delta), *marks, excluded)])
     for entry in report["summary"]:
-        writer.writerow([_safe(v) for v in ("all", entry["kind"], None, None, None, *_full(entry))])
+        writer.writerow([defused(v) for v in ("all", entry["kind"], None, None, None, *_full(entry), None, None, None)])
     return stream.getvalue()
+
+
+def defused(value: Any) -> Any:
+    """Text that a spreadsheet would run is led by an apostrophe; figures stay figures."""
+    if isinstance(value, str) and value.lstrip(" ").startswith(FORMULA_STARTS):
+        return f"'{value}"
+    return value
 
 
 def clock(time_s: float) -> str:
@@ -137,13 +146,6 @@ def _full(delta: Mapping[str, Any]) -> list[Any]:
         value = delta.get(key)
         out += list(value or (None, None)) if key in PAIRS else [value]
     return [*out, delta["verdict"], delta.get("reason")]
-
-
-def _safe(value: Any) -> Any:
-    """Text that a spreadsheet would run is led by an apostrophe; figures stay figures."""
-    if isinstance(value, str) and value.lstrip(" ").startswith(FORMULA_STARTS):
-        return f"'{value}"
-    return value
 
 
 def _cell(text: str, width: int, right: bool) -> str:

@@ -44,7 +44,7 @@ APP_BANS = {
     # start-up time: comparing on the command line must not wait for the server's libraries
     "app.cli": {"dash", "flask", "plotly"},
     "app.comparing": {"dash", "flask", "plotly", "app.main", "app.store", "app.services"},
-    "app.static_report": {"dash", "flask"},
+    "app.offline": {"flask", "app.store", "app.services", "app.showing"},
     "app.intake": {"dash", "flask"},
 }
 ONLY_ROOM = {

@@ -30,6 +30,13 @@ class Native:
     children: Any = None
 
 
+@dataclass(frozen=True)
+class Markup:
+    """Text that is HTML already, made by `html_text`: taken as it is."""
+
+    text: str
+
+
 def frozen(*components: Any, **props: Any) -> html.Div:
     """One node that the browser fills with the components' HTML."""
     return html.Div(**{"className": "frozen", **props, "data-html": html_text(list(components))})
@@ -47,6 +54,8 @@ def html_text(node: Any) -> str:
         return ""
     if isinstance(node, (list, tuple)):
         return "".join(map(html_text, node))
+    if isinstance(node, Markup):
+        return node.text
     if isinstance(node, Native):
         return _element(node.tag, node.attributes, node.children)
     if not isinstance(node, Component):

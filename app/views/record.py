@@ -7,7 +7,7 @@ from typing import Any
 
 from dash import html
 
-from app.links import deltas_path, result_path
+from app.links import deltas_path, report_path, result_path, tables_path
 from app.views import parts
 from app.views.facts import fact_lines
 from app.views.health import health_list, without_health
@@ -128,9 +128,15 @@ def cautions_section(number_: int, report: Mapping[str, Any]) -> html.Section:
 
 def downloads_section(number_: int, trial_id: str) -> html.Section:
     """The result to take away."""
-    meaning = "Everything on this page, in full precision. The JSON is the whole result; the CSV is the table of section 2."
-    links = [
-        html.Li([html.A("result.json", href=result_path(trial_id), download="result.json"), " the whole result"]),
-        html.Li([html.A("deltas.csv", href=deltas_path(trial_id), download="deltas.csv"), " delta by block and device"]),
-    ]
+    meaning = (
+        "Everything on this page, to keep and to send. The report is this page in one file: it opens from a disk, without a "
+        "network, and can be scrubbed there as here."
+    )
+    files = (
+        ("report.html", report_path, "the page itself, for readers without this address"),
+        ("result.json", result_path, "the whole result, in full precision"),
+        ("deltas.csv", deltas_path, "delta by block and device, the table of section 2"),
+        ("tables.zip", tables_path, "every table as CSV, one file each"),
+    )
+    links = [html.Li([html.A(name, href=path(trial_id), download=name), f" {what}"]) for name, path, what in files]
     return parts.section(number_, "downloads", "Take away", meaning, html.Ul(links, className="downloads"))

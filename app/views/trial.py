@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from dash import html
@@ -23,7 +23,6 @@ from app.views.parts import section
 from app.views.provenance import provenance
 from app.views.record import (
     cautions_section,
-    downloads_section,
     reading_section,
     recordings_section,
 )
@@ -69,8 +68,10 @@ def trial_view(
     )
 
 
-def rest_of_page(report: Mapping[str, Any], trial: Trial, trial_id: str, hand: ByHand) -> list[Any]:
-    """The tables, the evidence and the record, below the overlay."""
+def rest_of_page(
+    report: Mapping[str, Any], trial: Trial, hand: ByHand, *, last: Callable[[int], html.Section]
+) -> list[Any]:
+    """The tables, the evidence and the record, below the overlay; `last` makes the last section when told its number."""
     labels = trial.labels
     evidence, after = evidence_sections(4, report, labels)
     return [
@@ -81,6 +82,6 @@ def rest_of_page(report: Mapping[str, Any], trial: Trial, trial_id: str, hand: B
         frozen(
             reading_section(after + 2, report, labels),
             cautions_section(after + 3, report),
-            downloads_section(after + 4, trial_id),
+            last(after + 4),
         ),
     ]

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import re
-from html.parser import HTMLParser
 
 import pretend
 import pytest
@@ -13,7 +11,6 @@ import pytest
 from analysis.setup import Setup
 from app import tables
 from app.comparing import printed
-from app.static_report import static_report
 
 NASTY = '=HYPERLINK("http://evil.example","<script>alert(1)</script>")'
 
@@ -62,7 +59,6 @@ def test_what_cannot_be_said_is_an_empty_cell_and_a_dash(report):
     (row, _) = csv.DictReader(io.StringIO(tables.deltas_csv(report)))
     assert (row["delta_pct"], row["delta_pct_ci_low"], row["delta_w_ci_high"], row["mean_w"]) == ("", "", "", "")
     assert "None" not in printed(report)
-    assert "None" not in static_report(report)
 
 
 @pytest.mark.parametrize("label", ["p", "pedals", "a very long label that somebody typed with care"])
@@ -90,42 +86,3 @@ def test_a_sentence_on_stderr_is_not_repeated_in_the_print(report):
 )
 def test_times_read_as_a_clock(time_s, text):
     assert tables.clock(time_s) == text
-
-
-class Tags(HTMLParser):
-    def __init__(self):
-        super().__init__()
-        self.seen: list[tuple[str, dict]] = []
-        self.texts: list[str] = []
-
-    def handle_starttag(self, tag, attrs):
-        self.seen.append((tag, dict(attrs)))
-
-    def handle_data(self, data):
-        self.texts.append(data)
-
-
-def test_markup_in_any_name_shows_as_text_in_the_html_file(nasty):
-    page = Tags()
-    page.feed(static_report(nasty))
-    assert not [tag for tag, _ in page.seen if tag in ("script", "a", "img", "iframe", "link")]
-    assert sum(NASTY in text for text in page.texts) >= 8
-
-
-def test_the_html_file_needs_nothing_from_outside(report):
-    text = static_report(report)
-    page = Tags()
-    page.feed(text)
-    assert not [attributes for _, attributes in page.seen if "src" in attributes or "href" in attributes]
-    assert "url(" not in text
-    assert "@import" not in text
-    policy = next(a["content"] for _, a in page.seen if a.get("http-equiv") == "Content-Security-Policy")
-    assert policy.startswith("default-src 'none'")
-
-
-def test_the_html_file_holds_headline_tables_and_cautions(report):
-    report["cautions"] = [{"topic": "pedals", "text": "The left axle has a left-hand thread."}]
-    text = static_report(report)
-    for words in ("Everything agrees.", "hub.line", "+2.5", "−8.8 to +2.9", "left-hand thread", "c.line was left out."):
-        assert words in text
-    assert len(re.findall(r'<th scope="col"', text)) == len(re.findall("<th", text)) - text.count("<thead")

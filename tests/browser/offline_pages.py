@@ -1,0 +1,30 @@
+"""Reports in one file, made for the tests and opened from the disk with the network off."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from pathlib import Path
+
+from driving import DESK
+
+from analysis.archive import OpenTrial
+from app.offline import offline_report
+
+
+@contextmanager
+def alone(chromium, folder: Path, found: OpenTrial, **options):
+    """The report's page, opened from `folder` without a network; complaints and requests end the test."""
+    file = folder / "report.html"
+    file.write_text(offline_report(found), encoding="utf-8", newline="")
+    context = chromium.new_context(**{"viewport": DESK, **options})
+    context.set_offline(True)
+    page, complaints, asked = context.new_page(), [], []
+    page.on("console", lambda m: complaints.append(m.text) if m.type in ("error", "warning") else None)
+    page.on("pageerror", lambda e: complaints.append(str(e)))
+    page.on("request", lambda r: asked.append(r.url))
+    page.goto(file.as_uri())
+    page.wait_for_selector("#overlay .scatterlayer .trace", state="attached")
+    yield page
+    context.close()
+    assert complaints == []
+    assert [url for url in asked if not url.startswith(("data:", "blob:"))] == [file.as_uri()]

@@ -5,6 +5,7 @@ Every callback or route that changes something calls `require_owner`; the page's
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 import flask
@@ -80,9 +81,7 @@ def require_owner(trial_id: str) -> None:
     if stored_trial(trial_id) is None:
         raise NoSuchTrial(NOTHING_HERE)
     if not is_owner(trial_id):
-        raise NotOwner(
-            "Only the owner may change this trial; open it with its owner link, or upload the files yourself."
-        )
+        raise NotOwner("Only the owner may change this trial; open it with its owner link, or upload the files yourself.")
 
 
 def own_trials() -> list[StoredTrial]:
@@ -93,6 +92,19 @@ def own_trials() -> list[StoredTrial]:
 def held_keys(trial_id: str) -> list[str]:
     """Those of the browser's keys that are this trial's."""
     return [key for key in _keys() if get_services().store.owner_of(trial_id, key)]
+
+
+def cookies_of(trial_id: str) -> list[str]:
+    """Names of the browser's cookies that hold a key of this trial."""
+    store, told = get_services().store, flask.request.cookies.items()
+    held = [(name, value.rpartition(".")[2]) for name, value in told if name.startswith(_prefix())]
+    return [name for name, key in held if store.owner_of(trial_id, key)]
+
+
+def forget(response: Any, names: Iterable[str]) -> None:
+    """Take cookies out of the browser, of a trial that is there no more."""
+    for name in names:
+        response.set_cookie(name, "", max_age=0, path="/", httponly=True, samesite="Lax", secure=get_services().settings.https)
 
 
 def _keys() -> list[str]:

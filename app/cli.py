@@ -11,6 +11,7 @@ import os
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import NoReturn
 
@@ -156,7 +157,8 @@ def _demo(arguments: argparse.Namespace) -> int:
     server.services.jobs.ask(trial_id)  # computing starts while the browser does
     print(f"The built-in trial is at {server.address}{links.trial_path(trial_id)} (Ctrl-C ends it)", flush=True)
     if not arguments.no_browser:
-        key = server.services.store.new_owner_key(trial_id)
+        tomorrow = (datetime.now(UTC) + timedelta(days=1)).date().isoformat()  # the next start makes another one
+        key = server.services.store.links.new_owner(trial_id, label="countercheck demo", expires=tomorrow)
         with contextlib.suppress(webbrowser.Error):
             webbrowser.open(server.address + links.owner_path(trial_id, key))
     server.run()

@@ -7,6 +7,7 @@ from typing import Any
 
 from analysis.errors import BadSetup
 from app import drawings, showing
+from app.editing import version_of
 from app.nudges import shifts_of, with_shifts
 from app.services import get_services
 
@@ -27,6 +28,8 @@ def keep(trial_id: str, form: Any) -> None:
     ------
     BadSetup
         The form names a recording that is not there, or the reference, or what it gives is no shift.
+    ChangedMeanwhile
+        The set-up is no longer the one that was on the screen.
     """
     store = get_services().store
     stored = store.trial(trial_id)
@@ -36,4 +39,4 @@ def keep(trial_id: str, form: Any) -> None:
     if found and any(labels.get(file) == found.report["reference"] for file in shifts):
         raise BadSetup("The reference's clock is the trial's own; set the shift of another recording.")
     setup = with_shifts(stored.setup, shifts, labels)
-    store.change_setup(trial_id, setup, seen_version=stored.setup_version)
+    store.change_setup(trial_id, setup, seen_version=version_of(form))

@@ -37,8 +37,8 @@ OWNER_PANEL = "owner-panel"
 EDIT_FORM = "edit-form"
 EDIT_SAVE = "edit-save"
 EDIT_PROBLEM = "edit-problem"
-OWNER_LINK = "owner-link"
-OWNER_LINK_TEXT = "owner-link-text"
+LINKS_FORM, LINKS_PANEL, LINKS_BODY = "links-form", "links-panel", "links-body"
+LEAD = "trial-lead"
 CHANGING = "changing"
 
 # trial: blocks by hand, and blocks before deltas

@@ -202,6 +202,8 @@ class Jobs:
                     return
             if self._known(key) is None:  # whoever held the lock before may have finished meanwhile
                 self._compute(key, trial)
+                if not self._store.is_there(trial.inner_id):  # deleted while it was being computed
+                    self.forget(trial)
         finally:
             self._finish(key, token)
 

@@ -15,7 +15,7 @@ from analysis.errors import CountercheckError
 from analysis.figures import Theme, against, overlay
 from analysis.judging import judge_interval
 from analysis.trial import Trial
-from app import editing, freezing, ids
+from app import editing, freezing, ids, keeping
 from app.access import is_owner, stored_trial
 from app.forms import SheetEntries, setup_of
 from app.history import ByHand, by_hand
@@ -29,6 +29,7 @@ from app.views.blocks_first import blocks_first_view
 from app.views.editing import way_back
 from app.views.frozen import html_text
 from app.views.interval import interval_card, power_card
+from app.views.links import links_panel
 from app.views.notices import changing_view, failed_view, progress_view
 from app.views.owner import owner_panel
 from app.views.record import downloads_section
@@ -82,12 +83,12 @@ def _content(trial_id: str, screen: Screen, figure: Any = None, *, with_rest: Ca
     owned = stored is not None and is_owner(trial_id)
     hand = _by_hand(stored)
     if not isinstance(answer, Ready):
-        owner = [_owner_panel(stored, None), way_back(hand)] if owned else None
+        owner = [*_owner_parts(stored, None), way_back(hand)] if owned else None
         return html.Div([failed_view(answer.sentence), html.Div(owner)])
     found = freezing.shown(stored, answer.open_trial)
     report, trial = found.report, found.trial
     screen = replace(screen.fitted(trial.labels), window=inside(screen.window, trial))
-    owner = _owner_panel(stored, report) if owned else None
+    owner = html.Div(_owner_parts(stored, report)) if owned else None
     inner_card = _card(stored, found, screen.window)
     if stored.deltas_hidden:
         return blocks_first_view(report, trial, screen=screen, card=inner_card, hand=hand, owner_part=owner, figure=figure)
@@ -95,8 +96,9 @@ def _content(trial_id: str, screen: Screen, figure: Any = None, *, with_rest: Ca
     return trial_view(report, trial, screen=screen, card=inner_card, hand=hand, rest=below, owner_part=owner, figure=figure)
 
 
-def _owner_panel(stored: StoredTrial, report: Any) -> html.Details:
-    return owner_panel(stored.recordings, stored.setup, report, version=stored.setup_version)
+def _owner_parts(stored: StoredTrial, report: Any) -> list[Any]:
+    sheet = owner_panel(stored.recordings, stored.setup, report, version=stored.setup_version)
+    return [sheet, links_panel(keeping.shelf(stored))]
 
 
 def content_soon(trial_id: str, screen: Screen, theme: Any) -> Any:

@@ -109,7 +109,8 @@
   function send(shifts) {
     sent += 1;
     comeBack = true;
-    window.dash_clientside.set_props("hands-form", { data: { sent: sent, shifts: shifts } });
+    const seen = document.querySelector("#owner-panel [name=seen]"); // the version of the set-up on the screen
+    window.dash_clientside.set_props("hands-form", { data: { sent: sent, shifts: shifts, seen: seen ? seen.value : "" } });
   }
 
   function keep() {

@@ -3,12 +3,10 @@
 from dash import Input, Output, State, callback, no_update
 
 from analysis.errors import CountercheckError
-from app import access, editing, ids, links, showing
+from app import access, editing, ids, showing
 from app.forms import entries_of
 from app.screen import from_store
-from app.services import base_url, get_services
 from app.views.notices import problem
-from app.views.parts import owner_link
 
 
 @callback(
@@ -34,21 +32,3 @@ def change_setup(form, trial_id, window, view, choices, theme):
     screen = showing.later(from_store(choices, window=window, view=view), by_s)
     moved = (screen.window, screen.view) if by_s else (no_update, no_update)
     return showing.content_soon(trial_id, screen, theme), None, *moved
-
-
-@callback(
-    Output(ids.OWNER_LINK_TEXT, "children"),
-    Input(ids.OWNER_LINK, "n_clicks"),
-    State(ids.TRIAL, "data"),
-    prevent_initial_call=True,
-)
-def make_owner_link(clicks, trial_id):
-    """A further owner link, shown once."""
-    if not clicks:
-        return no_update
-    try:
-        access.require_owner(trial_id)
-        path = links.owner_path(trial_id, get_services().store.new_owner_key(trial_id))
-        return owner_link(links.absolute(base_url(), path))
-    except CountercheckError as trouble:
-        return problem(str(trouble))

@@ -27,6 +27,8 @@ def layout(trial_id: str | None = None, **query: str) -> html.Div:
         dcc.Store(id=ids.VIEW, data=list(screen.view) if screen.view else None),
         dcc.Store(id=ids.SCREEN, data=screen.to_store()),
         dcc.Store(id=ids.EDIT_FORM),
+        dcc.Store(id=ids.LINKS_FORM),
+        dcc.Location(id=ids.LEAD, refresh=True),
         dcc.Store(id=ids.BLOCKS_FORM),
         dcc.Store(id=ids.FREEZE_FORM),
         dcc.Store(id=ids.HANDS_FORM),

@@ -24,6 +24,7 @@ from app.store.problems import ChangedMeanwhile, LastOwnerLink
 LABEL_CHARS = 80
 # A link's name on the page: this much of the key's hash tells a trial's keys apart, and no key follows from it.
 NAME_CHARS = 16
+DAY_ENDS_LATE = timedelta(hours=36)  # from a day's beginning in UTC to where it ends last
 MAX_LINKS = 100  # of each kind that the page makes in one trial; more is no giving out any more
 
 CHANGED = "Somebody else changed this trial's links meanwhile; reload the page and try again."
@@ -39,6 +40,12 @@ class Link:
     expires_utc: str | None
     revoked_utc: str | None
     lives: bool
+
+    @property
+    def last_day(self) -> str:
+        """The day it ends, as it was typed; empty for a link without end."""
+        end = self.expires_utc and datetime.fromisoformat(self.expires_utc) - DAY_ENDS_LATE
+        return end.date().isoformat() if end else ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -137,6 +144,10 @@ class Links:
             step = update(db.owner_keys).where(c.trial_id == trial_id, c.key_sha256.in_(meant))
             _done(connection.execute(step.values(revoked_utc=now)).rowcount)
 
+    def name_of(self, key: str) -> str:
+        """What a key's link is called among a trial's links."""
+        return key_hash(key)[:NAME_CHARS]
+
     def owned(self, address: str, keys: Iterable[str]) -> bool:
         """Whether one of the keys is the trial's, by an address that leads there now or did once."""
         return self.way_in(address, keys) is not None
@@ -188,7 +199,7 @@ def end_of_day(expires: str) -> str | None:
         return None
     try:
         day = date.fromisoformat(text) if re.fullmatch(r"\d{4}-\d\d-\d\d", text) else None
-        end = None if day is None else datetime(day.year, day.month, day.day, tzinfo=UTC) + timedelta(hours=36)
+        end = None if day is None else datetime(day.year, day.month, day.day, tzinfo=UTC) + DAY_ENDS_LATE
     except (ValueError, OverflowError):
         end = None
     if end is None:

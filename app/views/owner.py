@@ -1,4 +1,4 @@
-"""What only the owner of a trial sees: the set-up sheet again, and a way to make an owner link."""
+"""What only the owner of a trial sees: the set-up sheet again."""
 
 from __future__ import annotations
 
@@ -36,15 +36,12 @@ def owner_panel(
         ids.EDIT, rows, button, reference=reference, title=setup.title, loss_pct=setup.loss_pct, plan=texts_of(setup.plan),
         before_button=hidden("seen", version),
     )  # fmt: skip
-    link = html.Button("Make an owner link", id=ids.OWNER_LINK, type="button", className="quiet", n_clicks=0)
     return html.Details(
         [
             html.Summary("Edit set-up"),
             html.P("Only you see this. Readers of the address see the result and may change nothing.", className="hint"),
             sheet,
             html.Div(id=ids.EDIT_PROBLEM),
-            html.Div(link, className="button-row"),
-            html.Div(id=ids.OWNER_LINK_TEXT),
         ],
         id=ids.OWNER_PANEL,
         className="owner-panel",

@@ -14,6 +14,7 @@ from analysis.edits import Edit
 from app.carrying import parcel
 from app.services import CONFIG_KEY
 from app.store import CarriedNote, Store
+from app.store.addresses import resolved
 from app.store.carried import add_note
 
 TEN = "T10:00:00.000+00:00"
@@ -26,7 +27,7 @@ NOTES = (
 def add_notes(store: Store, trial_id: str) -> None:
     with store._database.writing() as connection:
         for note in NOTES:
-            add_note(connection, trial_id, note)
+            add_note(connection, resolved(connection, trial_id), note)
 
 
 def taken_away(client, trial_id: str):

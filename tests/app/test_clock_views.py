@@ -215,6 +215,19 @@ def test_an_owners_nonsense_is_answered_in_a_sentence(site, form):
     assert services.store.trial(new.trial_id).setup_version == before
 
 
+def test_a_shift_for_a_set_up_that_another_owner_changed_meanwhile_is_refused(site):
+    app, services, new = site
+    client, store = app.server.test_client(), services.store
+    client.get(f"/own/{new.trial_id}/{new.owner_key}")
+    version = store.change_setup(new.trial_id, store.trial(new.trial_id).setup)
+    for seen in (str(version - 1), "", "x"):
+        answer = keep(client, new.trial_id, {"shifts": {"1.csv": 5.0}, "seen": seen})
+        assert "Somebody else changed this trial meanwhile" in json.dumps(answer.json)
+    assert store.trial(new.trial_id).setup_version == version
+    keep(client, new.trial_id, {"shifts": {"1.csv": 5.0}, "seen": str(version)})
+    assert store.trial(new.trial_id).setup_version == version + 1
+
+
 @pytest.mark.parametrize(
     "index", [None, 3, "", "match:", "match:0", "match:99", "match:-1", "other:1", "match:1:1", "match:²", "stretch:1"]
 )

@@ -8,7 +8,6 @@ import pytest
 from asking import settled
 
 from app import showing
-from app.links import trial_path
 from app.main import create_app
 from app.services import CONFIG_KEY, create_trial
 from app.settings import Settings
@@ -91,32 +90,6 @@ def test_no_callback_stumbles_over_what_a_browser_may_send(site, value):
     ]
     answers = [call(app, *one) for one in calls]
     assert [a.status_code for a in answers if a.status_code not in (200, 204)] == [], answers
-
-
-def test_a_stranger_cannot_make_an_owner_link(site):
-    app, _, new = site
-    answer = call(app, "owner-link-text.children", [("owner-link.n_clicks", 1)], [("trial-id.data", new.trial_id)])
-    assert answer.status_code == 200
-    assert "Only the owner may change this trial" in json.dumps(answer.json)
-    assert "/own/" not in json.dumps(answer.json)
-
-
-def test_the_owner_gets_a_link_that_opens_the_trial_as_owner(site):
-    app, _, new = site
-    client = app.server.test_client()
-    client.get(f"/own/{new.trial_id}/{new.owner_key}")
-    body = {
-        "output": "owner-link-text.children",
-        "outputs": {"id": "owner-link-text", "property": "children"},
-        "inputs": [{"id": "owner-link", "property": "n_clicks", "value": 1}],
-        "state": [{"id": "trial-id", "property": "data", "value": new.trial_id}],
-        "changedPropIds": ["owner-link.n_clicks"],
-    }
-    text = client.post("/_dash-update-component", json=body, headers={"Origin": "http://localhost"}).json
-    key = json.dumps(text).split(f"http://localhost/own/{new.trial_id}/")[1].split('"')[0]
-    other = app.server.test_client().get(f"/own/{new.trial_id}/{key}")
-    assert other.status_code == 303
-    assert other.headers["Location"].endswith(trial_path(new.trial_id))
 
 
 def test_the_first_view_leaves_the_tables_for_later_and_the_rest_brings_them(site):

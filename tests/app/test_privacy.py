@@ -171,7 +171,7 @@ def everything(app, settings, files: list[tuple[str, bytes]], caplog) -> tuple[l
     values = {
         "trial-id.data": trial_id, "theme.data": "light", "uploads.data": {"files": uploads, "typed": None},
         "trial-window.data": [60.0, 300.0], "_pages_location.pathname": path, "_pages_location.search": "?from=60.0&to=300.0",
-        "owner-link.n_clicks": 1, "trial-poll.data": 1, "trial-poll.n_intervals": 1,
+        "links-form.data": {"act": "new-owner", "seen": "1"}, "trial-poll.data": 1, "trial-poll.n_intervals": 1,
     }  # fmt: skip
     paths = [path, links.result_path(trial_id), links.deltas_path(trial_id)]
     pictures = [f"{kind}:{place}" for kind in ("match", "stretch") for place in range(1, len(files))]

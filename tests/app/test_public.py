@@ -195,12 +195,15 @@ def test_a_change_must_come_from_the_site_itself(visitor, origin, path):
 
 def test_addresses_that_are_handed_out_are_the_public_ones(visitor):
     trial_id = new_trial(visitor).get_json()["id"]
-    body = {
-        "output": f"{ids.OWNER_LINK_TEXT}.children", "outputs": {"id": ids.OWNER_LINK_TEXT, "property": "children"},
-        "inputs": [{"id": ids.OWNER_LINK, "property": "n_clicks", "value": 1}],
-        "state": [{"id": ids.TRIAL, "property": "data", "value": trial_id}], "changedPropIds": [f"{ids.OWNER_LINK}.n_clicks"],
-    }  # fmt: skip
     visitor.get("/", headers=from_address("192.0.2.7"))
+    known = visitor.get("/_dash-dependencies", headers=from_address("192.0.2.7")).get_json()
+    (spec,) = [c for c in known if f"{ids.LINKS_BODY}.children" in c["output"]]
+    outputs = [part.split("@")[0].rsplit(".", 1) for part in spec["output"].strip(".").split("...")]
+    body = {
+        "output": spec["output"], "outputs": [{"id": a, "property": b} for a, b in outputs],
+        "inputs": [{"id": ids.LINKS_FORM, "property": "data", "value": {"act": "new-owner", "seen": "1"}}],
+        "state": [{"id": ids.TRIAL, "property": "data", "value": trial_id}], "changedPropIds": [f"{ids.LINKS_FORM}.data"],
+    }  # fmt: skip
     answer = visitor.post("/_dash-update-component", json=body, headers=from_address("192.0.2.7"), base_url=BASE)
     assert f"{BASE}/own/{trial_id}/" in json.dumps(answer.get_json())
 

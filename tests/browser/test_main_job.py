@@ -88,7 +88,7 @@ def test_from_dropped_files_to_a_shared_interval(open_page, site):
     band = "document.querySelector('.scrub-band').getBoundingClientRect()"
     eventually(other, f"Math.round({band}.left)", page.evaluate(f"Math.round({band}.left)"))
     assert other.get_by_text("Edit set-up").count() == 0
-    assert other.locator("#edit-save, #owner-link").count() == 0
+    assert other.locator("#edit-save, #links-panel").count() == 0
 
 
 def test_only_the_owner_can_change_a_trial(open_page, site):

@@ -111,6 +111,17 @@ def levels_between(trial: Trial, device: str, other: str, blocks: Sequence[Block
     return judge_levels(trial, device, blocks, against=other)
 
 
+def summary_between(trial: Trial, device: str, other: str, blocks: Sequence[Block]) -> tuple[tuple[str, JudgedDelta], ...]:
+    """Any device against any other, kind by kind, its verdict on held power weighed by other trims as every summary's is.
+
+    Raises
+    ------
+    OutOfRange
+        A label that the trial does not have.
+    """
+    return _weighed(trial, blocks, _summaries(trial, device, blocks, against=other), against=other)[0]
+
+
 def _cut(trial: Trial, entries: Sequence[Entry], setup: Setup) -> _Cut:
     consensus = consensus_of(trial)
     planned = plan_of(setup.plan, [(e.label, e.recording.facts) for e in entries])
@@ -176,23 +187,25 @@ def _result(
     )
 
 
-def _summaries(trial: Trial, label: str, blocks: Sequence[Block]) -> list[tuple[str, JudgedDelta]]:
+def _summaries(
+    trial: Trial, label: str, blocks: Sequence[Block], *, against: str | None = None
+) -> list[tuple[str, JudgedDelta]]:
     """Per kind that the ride holds, and over all that was ridden; blocks are the replicates."""
     found = []
     for kind in SUMMARY_KINDS:
         chosen = [b for b in blocks if b.kind == kind or (kind == "all" and b.kind != "gap")]
         if chosen:
             inner = [(b.start_s, b.end_s) if kind == "all" else (b.interior_start_s, b.interior_end_s) for b in chosen]
-            found.append((kind, judge_pooled(trial, label, inner)))
+            found.append((kind, judge_pooled(trial, label, inner, against=against)))
     return found
 
 
 def _weighed(
-    trial: Trial, blocks: Sequence[Block], summary: Sequence[tuple[str, JudgedDelta]]
+    trial: Trial, blocks: Sequence[Block], summary: Sequence[tuple[str, JudgedDelta]], *, against: str | None = None
 ) -> tuple[tuple[tuple[str, JudgedDelta], ...], tuple[Sensitivity, ...]]:
     """The summary with every verdict on held power withdrawn that hangs on the trims, and how far each delta moves with them."""
     held = [b for b in blocks if b.kind == "steady"]
-    moved = {judged.label: sensitivity_of(trial, held, judged) for kind, judged in summary if kind == "steady"}
+    moved = {judged.label: sensitivity_of(trial, held, judged, against=against) for kind, judged in summary if kind == "steady"}
     weighed = ((kind, settled(judged, moved[judged.label]) if kind == "steady" else judged) for kind, judged in summary)
     return tuple(weighed), tuple(moved.values())
 

@@ -7,8 +7,8 @@ its first sample.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields
 from typing import Any
 
 from analysis.agreement import Agreement, OwnNoise
@@ -90,11 +90,10 @@ class Comparison:
                                for label, r in zip(self.trial.labels, self.recordings, strict=True)],
                 "alignment": [_alignment(self.trial, a, self.recordings[0].start_s) for a in self.alignment],
                 "blocks": [_block(b) for b in self.blocks],
-                "deltas": [{"block": block, **d.to_dict(), "excluded": block in excluded} for block, d in self.deltas],
-                "summary": [{**d.to_dict(), "kind": kind, "blocks": d.blocks,
-                             "random_effects": _pooled(self.random_effects.get(d.label) if kind == "steady" else None,
-                                                       d.allowance_pct)}
-                            for kind, d in self.summary],
+                "deltas": _deltas(self.deltas, excluded),
+                "summary": [{**entry, "random_effects": _pooled(self.random_effects.get(d.label) if kind == "steady" else None,
+                                                                d.allowance_pct)}
+                            for entry, (kind, d) in zip(_summary(self.summary), self.summary, strict=True)],
                 "levels": [_level(level) for level in self.levels],
                 "zeros_rule": ZEROS_RULE,
                 "response": [asdict(r) for r in self.response],
@@ -118,6 +117,38 @@ class Comparison:
                 "cautions": [asdict(c) for c in CAUTIONS],
             }
         )  # fmt: skip
+
+
+def pair_tables(
+    trial: Trial, other: str, *, deltas: Sequence[tuple[str, JudgedDelta]], summary: Sequence[tuple[str, JudgedDelta]],
+    levels: Sequence[LevelDelta], excluded: Collection[str],
+) -> dict[str, Any]:  # fmt: skip
+    """The JSON's tables with everybody held against `other`; `excluded` are ids of blocks that count nowhere."""
+    labels = dict.fromkeys(d.label for _, d in deltas)
+    return _plain(
+        {
+            "reference": other,
+            "deltas": _deltas(deltas, excluded),
+            "summary": _summary(summary),
+            "levels": [_level(level) for level in levels],
+            "allowances": [{"label": label, **asdict(allowance_of(trial, label, other))} for label in labels],
+        }
+    )
+
+
+def blocks_of(report: Mapping[str, Any]) -> list[Block]:
+    """The blocks of a report's JSON, as the analysis knows them."""
+    names = {f.name for f in fields(Block)}
+    known = ({k: tuple(v) if isinstance(v, list) else v for k, v in b.items() if k in names} for b in report["blocks"])
+    return [Block(**b) for b in known]
+
+
+def _deltas(deltas: Sequence[tuple[str, JudgedDelta]], excluded: Collection[str]) -> list[dict[str, Any]]:
+    return [{"block": block, **d.to_dict(), "excluded": block in excluded} for block, d in deltas]
+
+
+def _summary(summary: Sequence[tuple[str, JudgedDelta]]) -> list[dict[str, Any]]:
+    return [{**d.to_dict(), "kind": kind, "blocks": d.blocks} for kind, d in summary]
 
 
 def _recording(trial: Trial, label: str, recording: Recording, setup: Setup) -> dict[str, Any]:

@@ -26,9 +26,12 @@ class Sensitivity:
     flips: bool
 
 
-def sensitivity_of(trial: Trial, held: Sequence[Block], judged: JudgedDelta) -> Sensitivity:
+def sensitivity_of(
+    trial: Trial, held: Sequence[Block], judged: JudgedDelta, *, against: str | None = None
+) -> Sensitivity:
     """Judge one device's held blocks again with other trims; `judged` is the delta over their interiors as reported."""
-    others = [judge_pooled(trial, judged.label, _trimmed(held, by_s)) for by_s in (-TRIM_CHANGE_S, TRIM_CHANGE_S)]
+    trims = (-TRIM_CHANGE_S, TRIM_CHANGE_S)
+    others = [judge_pooled(trial, judged.label, _trimmed(held, by_s), against=against) for by_s in trims]
     deltas = [d.delta_pct for d in (judged, *others) if d.delta_pct is not None]
     return Sensitivity(
         label=judged.label, kind="steady", delta_pct=judged.delta_pct,

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from analysis.blocks import Block
@@ -15,6 +15,7 @@ from analysis.consensus import consensus_of
 from analysis.editing import apply_edits
 from analysis.edits import Edit, edit_from_dict
 from analysis.errors import BadSetup
+from analysis.report import blocks_of
 from analysis.setup import Setup
 from app.jobs import Ready
 from app.services import Services
@@ -186,13 +187,6 @@ def without_exclusion(edits: tuple[Edit, ...], block: Block) -> tuple[Edit, ...]
     if block.excluded_reason is None or not gone:
         raise BadSetup(f"{block.name} is not excluded; reload the page to see the blocks as they are.")
     return tuple(e for e in edits if e not in gone)
-
-
-def blocks_of(report: Mapping[str, Any]) -> list[Block]:
-    """The blocks of a report, as the analysis knows them."""
-    names = {f.name for f in fields(Block)}
-    known = ({k: tuple(v) if isinstance(v, list) else v for k, v in b.items() if k in names} for b in report["blocks"])
-    return [Block(**b) for b in known]
 
 
 def clock_change(setup: Setup, found: Any) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import asdict, replace
 from functools import partial
 from typing import Any
@@ -14,6 +14,8 @@ from analysis.archive import OpenTrial
 from analysis.errors import CountercheckError
 from analysis.figures import Theme, against, overlay
 from analysis.judging import judge_interval
+from analysis.pairs import only, tables_against
+from analysis.report import blocks_of
 from analysis.trial import Trial
 from app import editing, freezing, ids, keeping
 from app.access import is_owner, stored_trial
@@ -26,7 +28,9 @@ from app.services import get_services
 from app.store import StoredTrial
 from app.views.block_marks import block_lines
 from app.views.blocks_first import blocks_first_view
+from app.views.chapters import Material, awaited_box
 from app.views.editing import way_back
+from app.views.evidence import awaited_sections, content_of
 from app.views.frozen import html_text
 from app.views.interval import interval_card, power_card
 from app.views.links import links_panel
@@ -55,16 +59,22 @@ def content(trial_id: str, screen: Screen = OPENING, figure: Any = None) -> Any:
     return _content(trial_id, screen, figure, with_rest=_rest)
 
 
-def rest(trial_id: str) -> Any:
+def rest(trial_id: str, screen: Screen = OPENING) -> Any:
     """What follows the overlay; None while there is no result or nothing of it may be shown."""
     stored, found = _shown(trial_id)
     if found is None or stored.deltas_hidden:
         return None
-    return _rest(found.report, found.trial, trial_id, _by_hand(stored))
+    return _rest(found, _by_hand(stored), trial_id, screen)
 
 
-def _rest(report: Mapping[str, Any], trial: Trial, trial_id: str, hand: ByHand) -> list[Any]:
-    return rest_of_page(report, trial, hand, last=partial(downloads_section, trial_id=trial_id))
+def _rest(found: OpenTrial, hand: ByHand, trial_id: str, screen: Screen) -> list[Any]:
+    """The block table as the screen asks for it; the evidence as heads, whose content comes once it is seen."""
+    report, trial = found.report, found.trial
+    blocks = content_of("blocks", Material(report=pair_report(found, screen), labels=trial.labels), trial.reference)
+    return rest_of_page(
+        report, trial, hand, last=partial(downloads_section, trial_id=trial_id), evidence=awaited_sections,
+        table=awaited_box("blocks", follows_pair=True, content=blocks),
+    )  # fmt: skip
 
 
 def _later(*_: Any) -> html.P:
@@ -92,7 +102,7 @@ def _content(trial_id: str, screen: Screen, figure: Any = None, *, with_rest: Ca
     inner_card = _card(stored, found, screen.window)
     if stored.deltas_hidden:
         return blocks_first_view(report, trial, screen=screen, card=inner_card, hand=hand, owner_part=owner, figure=figure)
-    below = with_rest(report, trial, trial_id, hand)
+    below = with_rest(found, hand, trial_id, screen)
     return trial_view(report, trial, screen=screen, card=inner_card, hand=hand, rest=below, owner_part=owner, figure=figure)
 
 
@@ -204,6 +214,15 @@ def open_trial(trial_id: Any) -> Any:
     """The open result, or None: not there yet, no id of ours (a browser can send what it likes), or its deltas are hidden."""
     stored, found = _shown(trial_id)
     return None if found is None or stored.deltas_hidden else found
+
+
+def pair_report(found: OpenTrial, screen: Screen) -> Any:
+    """The report with the tables of the pair that the screen asks for, each computed once; itself where it asks for none."""
+    fitted, report = screen.fitted(found.trial.labels), found.report
+    if fitted.against is not None:
+        make = partial(tables_against, found.trial, blocks_of(report), fitted.against)
+        report = {**report, **get_services().drawn.of(found, ("tables", fitted.against), make)}
+    return report if fitted.device is None else only(report, fitted.device)
 
 
 def _shown(trial_id: Any) -> tuple[Any, Any]:

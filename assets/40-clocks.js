@@ -1,12 +1,10 @@
 /* Clocks by hand: a line moves at once in the browser, the server draws the same a moment later, "keep" has it analysed.
 
-   What is wanted is held per device as an absolute shift in seconds, rounded as it is shown. Also tells the server which
-   pictures of the alignment have come into view. */
+   What is wanted is held per device as an absolute shift in seconds, rounded as it is shown. */
 "use strict";
 (function () {
   const DIGITS = 2; // hundredths of a second are finer than any clock can be set by eye
   const AROUND_S = 20; // room on either side of the sharpest change
-  const AHEAD = "300px"; // a picture is asked for a little before it scrolls into view
 
   let panel = null, wanted = {}, sent = 0, comeBack = false;
 
@@ -161,18 +159,7 @@
     }
   });
 
-  /* ---- pictures are drawn when they come into view */
-
-  const watcher = new IntersectionObserver(function (seen) {
-    seen.forEach(function (one) {
-      if (!one.isIntersecting) return;
-      watcher.unobserve(one.target);
-      const index = one.target.dataset.clockPicture;
-      window.dash_clientside.set_props({ type: "clock-seen", index: index }, { data: true });
-    });
-  }, { rootMargin: AHEAD });
-
-  /* ---- life: dash puts panel, chart and pictures in and takes them out as it likes */
+  /* ---- life: dash puts panel and chart in and takes them out as it likes */
 
   function bind() {
     const found = document.getElementById("clock-hands");
@@ -181,11 +168,6 @@
       if (Object.keys(wanted).length) forget();
       if (comeBack) { comeBack = false; panel.open = true; panel.scrollIntoView({ block: "center" }); }
     }
-    document.querySelectorAll("[data-clock-picture]").forEach(function (picture) {
-      if (picture.dataset.watched) return;
-      picture.dataset.watched = "yes";
-      watcher.observe(picture);
-    });
     const gd = graph();
     if (gd && gd.on && !gd.dataset.nudged) {
       gd.dataset.nudged = "yes";

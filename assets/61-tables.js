@@ -260,6 +260,9 @@
 
   document.addEventListener("countercheck:filled", equipAll);
   document.addEventListener("DOMContentLoaded", equipAll);
+  document.addEventListener("countercheck:screen", function () {
+    document.documentElement.dataset.unit = window.countercheck.screen.now().unit;
+  });
   // intervals are sorted by what they show
   new MutationObserver(function () {
     document.querySelectorAll("table[data-equipped]").forEach(apply);

@@ -1,4 +1,4 @@
-"""Pictures of evidence, each once its box has come into view."""
+"""Sections and pictures of evidence, each once its box has come into view."""
 
 from dash import MATCH, Input, Output, State, callback
 from dash.exceptions import PreventUpdate
@@ -21,3 +21,18 @@ def draw_evidence(seen, theme, name, trial_id):
     if figure is None:
         raise PreventUpdate
     return drawn(figure)
+
+
+@callback(
+    Output({"type": ids.SECTION, "index": MATCH}, "children"),
+    Input({"type": ids.SECTION_SEEN, "index": MATCH}, "data"),
+    State({"type": ids.SECTION_SEEN, "index": MATCH}, "id"),
+    State(ids.TRIAL, "data"),
+    prevent_initial_call=True,
+)
+def fill_section(wish, name, trial_id):
+    """A section's content, once it is seen, and again where its tables are to show another pair."""
+    content = evidence.section(trial_id, name, wish) if wish else None
+    if content is None:
+        raise PreventUpdate
+    return content

@@ -30,11 +30,12 @@ def look_again(_tick, trial_id, window, view, choices, changing, theme):
     Output(ids.REST, "children"),
     Input(ids.REST_WANTED, "data"),
     State(ids.TRIAL, "data"),
+    State(ids.SCREEN, "data"),
     prevent_initial_call=True,
 )
-def follow_with_the_rest(_wanted: int | None, trial_id: str | None):
+def follow_with_the_rest(_wanted, trial_id, choices):
     """What stands below the overlay, once that is drawn."""
-    below = showing.rest(trial_id) if trial_id else None
+    below = showing.rest(trial_id, from_store(choices)) if trial_id else None
     if below is None:
         raise PreventUpdate
     return below

@@ -9,6 +9,7 @@ from dash import html
 
 from analysis.figures import scatter_height_px, shown_agreements
 from app.views import parts
+from app.views.chapters import Chapter, Material
 from app.views.frozen import frozen
 from app.views.pictures import fold, lazy_picture, plain_table
 from app.wording import NOTHING, number, signed, span, unbroken
@@ -18,23 +19,30 @@ SCATTER = "scatter"
 
 def agreement_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
     """Limits of agreement with their picture, straight lines, own noise."""
-    meaning = (
-        "How far apart the two may lie in one block, and whether they differ by a factor or by a constant. "
-        "Own noise is what a device adds by itself; it needs three recordings or more."
-    )
-    entries = report["agreement"]
+    return AGREEMENT.section(number_, report, labels)
+
+
+def _body(told: Material) -> list[Any]:
+    report, labels, entries = told.report, told.labels, told.report["agreement"]
     if not entries:
-        body: Any = html.P("Too few blocks to say how far two recordings scatter about each other.")
-        return parts.section(number_, "agreement", "Agreement", meaning, frozen(body))
+        return [frozen(html.P("Too few blocks to say how far two recordings scatter about each other."))]
     head = (
         "device", "blocks", "mean delta, W", "95 % interval, W", "lower limit, W", "its interval, W", "upper limit, W",
         "its interval, W",
     )  # fmt: skip
     limits = plain_table("Bias and limits of agreement", head, [_limits(entry, labels) for entry in entries])
-    return parts.section(
-        number_, "agreement", "Agreement", meaning,
-        frozen(limits), _picture(report), frozen(_lines(entries, labels), _noise(report, labels)),
-    )  # fmt: skip
+    return [frozen(limits), _picture(report), frozen(_lines(entries, labels), _noise(report, labels))]
+
+
+AGREEMENT = Chapter(
+    name="agreement",
+    title="Agreement",
+    meaning=(
+        "How far apart the two may lie in one block, and whether they differ by a factor or by a constant. "
+        "Own noise is what a device adds by itself; it needs three recordings or more."
+    ),
+    body=_body,
+)
 
 
 def _limits(entry: Mapping[str, Any], labels: Sequence[str]) -> list[Any]:

@@ -166,7 +166,7 @@ _TELLS_LAG = frozenset(VIA_MEANS) - {"power", "clock", "manual"}
 
 
 def _picture(name: str, height_px: int, caption: str, label: str) -> html.Figure:
-    """A chart that is drawn once it is scrolled to; `assets/40-clocks.js` watches for `data-clock-picture`."""
+    """A chart that is drawn once it is scrolled to; `assets/60-evidence.js` watches for `data-seen`."""
     place = html.Div(
         id={"type": ids.CLOCK_PICTURE, "index": name}, style={"minHeight": f"{height_px}px"}, **{"aria-hidden": "true"}
     )
@@ -178,7 +178,7 @@ def _picture(name: str, height_px: int, caption: str, label: str) -> html.Figure
         ],
         className="clock-picture",
         role="group",
-        **{"aria-label": label, "data-clock-picture": name},
+        **{"aria-label": label, "data-clock-picture": name, "data-seen": ids.CLOCK_SEEN, "data-index": name},
     )
 
 

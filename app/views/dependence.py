@@ -10,6 +10,7 @@ from dash import html
 from analysis.figures import curves_of, dependence_height_px
 from app.views import parts
 from app.views.cells import Cell, either, ends_of, figure, limits_pct, words
+from app.views.chapters import Chapter, Material
 from app.views.findings import by_need
 from app.views.frozen import frozen
 from app.views.pictures import fold, lazy_picture, plain_table, subsection
@@ -21,13 +22,19 @@ TIMES = {"time": 0, "power": 0, "cadence": 0}  # decimals along; whole units are
 
 def levels_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
     """Held power by level, and what leaving out zeros does."""
-    meaning = (
+    return LEVELS.section(number_, report, labels)
+
+
+LEVELS = Chapter(
+    name="levels",
+    title="Differences, level by level",
+    meaning=(
         "Holds of about the same power taken together: a factor shows as the same percentage at every level, a constant as "
         "the same watts. Below it, what becomes of the difference when moments without pedalling are left out."
-    )
-    return parts.section(
-        number_, "levels", "Differences, level by level", meaning, _levels(report, labels), _zeros(report, labels)
-    )
+    ),
+    body=lambda told: [_levels(told.report, told.labels), _zeros(told.report, told.labels)],
+    follows_pair=True,
+)
 
 
 def _levels(report: Mapping[str, Any], labels: Sequence[str]) -> Any:
@@ -84,13 +91,25 @@ def _zeros(report: Mapping[str, Any], labels: Sequence[str]) -> Any:
 
 def dependence_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
     """One picture of small plots per device, its figures in a fold."""
-    meaning = (
-        "The same differences laid out along what the ride varied. A line that stays flat inside the shade follows nothing; "
-        "one that climbs names what it follows, or something that rose along with it."
-    )
+    return DEPENDENCE.section(number_, report, labels)
+
+
+def _dependence(told: Material) -> list[Any]:
+    report, labels = told.report, told.labels
     devices = [_device(report, label, labels) for label in by_need(report, labels[1:]) if curves_of(report, label)]
     body = devices or [html.P("The ride varied nothing widely enough to lay a difference out along it.")]
-    return parts.section(number_, "dependence", "What the difference follows", meaning, *body, _stored(report))
+    return [*body, _stored(report)]
+
+
+DEPENDENCE = Chapter(
+    name="dependence",
+    title="What the difference follows",
+    meaning=(
+        "The same differences laid out along what the ride varied. A line that stays flat inside the shade follows nothing; "
+        "one that climbs names what it follows, or something that rose along with it."
+    ),
+    body=_dependence,
+)
 
 
 def _device(report: Mapping[str, Any], label: str, labels: Sequence[str]) -> html.Div:

@@ -10,6 +10,7 @@ from dash import dcc, html
 from analysis.figures import against_height_px
 from app import ids
 from app.views import parts
+from app.views.chapters import Chapter, Material
 from app.views.frozen import frozen
 from app.views.pictures import fold, stacking_table
 from app.wording import NOTHING, number, signed, size_digits, span, unbroken, unit_words, with_unit
@@ -34,13 +35,25 @@ SIDES = (("evidence", "For"), ("against", "Against"), ("settle", "To settle it")
 
 def findings_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
     """Every device's findings, the device that most needs explaining first; its causes side by side in a fold."""
-    meaning = (
-        "What the data need, and no more: each statement has a size, an interval, what speaks for and against it and what "
-        "would settle it. The device that most needs explaining comes first, and for each the cause that explains most."
-    )
+    return FINDINGS.section(number_, report, labels)
+
+
+def _body(told: Material) -> list[Any]:
+    report, labels = told.report, told.labels
     devices = [_device(report, label, labels) for label in by_need(report, labels[1:])]
     body = [frozen(device) for device in devices if device is not None] or [html.P("Nothing that the data ask to be explained.")]
-    return parts.section(number_, "findings", "Findings", meaning, *body, _picture(report, labels))
+    return [*body, _picture(report, labels)]
+
+
+FINDINGS = Chapter(
+    name="findings",
+    title="Findings",
+    meaning=(
+        "What the data need, and no more: each statement has a size, an interval, what speaks for and against it and what "
+        "would settle it. The device that most needs explaining comes first, and for each the cause that explains most."
+    ),
+    body=_body,
+)
 
 
 def by_need(report: Mapping[str, Any], devices: Sequence[str]) -> list[str]:

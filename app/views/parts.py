@@ -20,11 +20,19 @@ def section(number: int, name: str, title: str, meaning: str, *children: Any) ->
         [
             html.Span(str(number), className="section-number", **{"aria-hidden": "true"}),
             html.H2(title, id=f"{name}-title"),
+            html.A("#", href=f"#{name}", className="section-link", **{"aria-label": f"Link to “{title}”"}),
             html.P(meaning, className="meaning"),
         ],
         className="section-head",
     )
     return html.Section([head, *children], id=name, className="section", **{"aria-labelledby": f"{name}-title"})
+
+
+def devices_of(report: Mapping[str, Any], labels: Sequence[str]) -> list[str]:
+    """Whom the tables show: everybody but whom they are held against, or the one that a reader has chosen."""
+    if len(labels) == 1:
+        return []
+    return [label for label in report.get("shown") or labels if label != report["reference"]]
 
 
 def line_sample(index: int) -> html.Span:

@@ -8,21 +8,35 @@ from typing import Any
 from dash import html
 
 from app.views import parts
+from app.views.chapters import Chapter, Material
 from app.views.pictures import fold, plain_table
 from app.wording import KIND_MEANS, number, signed, span, unbroken, with_unit
 
 
 def pedalling_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section | None:
     """None where no recording carries any of it."""
-    told = report.get("pedalling") or {}
-    if not told.get("values"):
-        return None
-    meaning = (
+    return PEDALLING.section(number_, report, labels) if told_of(report) else None
+
+
+def told_of(report: Mapping[str, Any]) -> bool:
+    """Whether any recording carries something of it."""
+    return bool((report.get("pedalling") or {}).get("values"))
+
+
+def _body(told: Material) -> list[Any]:
+    found, labels = told.report["pedalling"], told.labels
+    return [_by_kind(found, labels), _differences(found, labels), _definitions(found), _by_block(found, labels)]
+
+
+PEDALLING = Chapter(
+    name="pedalling",
+    title="Pedalling",
+    meaning=(
         "How the power was made, as far as the recordings say it. Makers define these quantities differently; a difference "
         "between two of them is often one of definition."
-    )
-    body = (_by_kind(told, labels), _differences(told, labels), _definitions(told), _by_block(told, labels))
-    return parts.section(number_, "pedalling", "Pedalling", meaning, *body)
+    ),
+    body=_body,
+)
 
 
 def _by_kind(told: Mapping[str, Any], labels: Sequence[str]) -> html.Div:

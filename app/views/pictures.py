@@ -1,7 +1,7 @@
 """A picture that is asked for when it is scrolled to or its fold is opened, and the table that says the same in figures.
 
 Until then it is an empty box of its later height, so that nothing jumps. `assets/60-evidence.js` watches for
-`data-evidence`; `app/callbacks/evidence.py` answers.
+`data-seen`; `app/callbacks/evidence.py` answers.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ def lazy_picture(name: str, height_px: int, *, caption: str, says: str) -> html.
         [box, dcc.Store(id={"type": ids.EVIDENCE_SEEN, "index": name}), html.Figcaption(caption, className="small")],
         className="evidence-picture",
         role="group",
-        **{"aria-label": says, "data-evidence": name},
+        **{"aria-label": says, "data-evidence": name, "data-seen": ids.EVIDENCE_SEEN, "data-index": name},
     )
 
 

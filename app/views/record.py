@@ -7,8 +7,10 @@ from typing import Any
 
 from dash import html
 
+from analysis.trial import Trial
 from app.links import deltas_path, report_path, result_path, tables_path
 from app.views import parts
+from app.views.chapters import Chapter, Material
 from app.views.facts import fact_lines
 from app.views.health import health_list, without_health
 from app.views.sheet import SIDES_MEAN
@@ -24,15 +26,27 @@ from app.wording import (
 
 
 def recordings_section(
-    number_: int, report: Mapping[str, Any], labels: Sequence[str], starts_s: Mapping[str, float]
+    number_: int, report: Mapping[str, Any], labels: Sequence[str], trial: Trial | None = None
 ) -> html.Section:
-    """One card per recording: what the file says, and what was odd about it; `starts_s` on the trial's clock, by label."""
-    meaning = (
+    """One card per recording: what the file says, and what was odd about it; `trial` places it on the trial's clock."""
+    return RECORDINGS.section(number_, report, labels, trial)
+
+
+def _cards(told: Material) -> list[Any]:
+    starts_s = {r.label: float(r.time_s[0]) for r in told.trial.recordings} if told.trial else {}
+    cards = [_recording(entry, told.labels, starts_s.get(entry["label"], 0.0)) for entry in told.report["recordings"]]
+    return [html.Div(cards, className="record-cards")]
+
+
+RECORDINGS = Chapter(
+    name="recordings",
+    title="Recordings",
+    meaning=(
         "What each file says about itself and the device that wrote it. "
         "Warnings are about the recording, not about the device's accuracy."
-    )
-    cards = [_recording(entry, labels, starts_s.get(entry["label"], 0.0)) for entry in report["recordings"]]
-    return parts.section(number_, "recordings", "Recordings", meaning, html.Div(cards, className="record-cards"))
+    ),
+    body=_cards,
+)
 
 
 def _recording(entry: Mapping[str, Any], labels: Sequence[str], start_s: float) -> html.Article:
@@ -139,4 +153,5 @@ def downloads_section(number_: int, trial_id: str) -> html.Section:
         ("tables.zip", tables_path, "every table as CSV, one file each"),
     )
     links = [html.Li([html.A(name, href=path(trial_id), download=name), f" {what}"]) for name, path, what in files]
-    return parts.section(number_, "downloads", "Take away", meaning, html.Ul(links, className="downloads"))
+    paper = html.Button("Print or save as PDF", type="button", className="quiet", **{"data-print": ""})
+    return parts.section(number_, "downloads", "Take away", meaning, html.Ul(links, className="downloads"), paper)

@@ -9,6 +9,7 @@ from dash import html
 
 from analysis.figures import bests_height_px, duration_text, sprints_height_px
 from app.views import parts
+from app.views.chapters import Chapter, Material
 from app.views.frozen import frozen
 from app.views.pictures import lazy_picture, plain_table, subsection
 from app.wording import NOTHING, clock_text, number, signed, span, unbroken, with_unit
@@ -18,12 +19,22 @@ BESTS, SPRINTS = "bests", "sprints"
 
 def response_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
     """Lag, rise, smoothing; then sprints and best means, each with its picture and its figures."""
-    meaning = (
+    return RESPONSE.section(number_, report, labels)
+
+
+def _body(told: Material) -> list[Any]:
+    return [part(told.report, told.labels) for part in (_response, _sprints, _bests)]
+
+
+RESPONSE = Chapter(
+    name="response",
+    title="Response",
+    meaning=(
         "How a device follows when the power jumps. A lag is positive where the device is later than the reference; "
         "peaks compare the best 1, 5, 10 seconds each device wrote."
-    )
-    body = (_response(report, labels), _sprints(report, labels), _bests(report, labels))
-    return parts.section(number_, "response", "Response", meaning, *body)
+    ),
+    body=_body,
+)
 
 
 def _response(report: Mapping[str, Any], labels: Sequence[str]) -> html.Div:

@@ -10,46 +10,55 @@ from dash import html
 from app.views import parts
 from app.views.block_marks import held_line, repeats_of, stretch_of, tags
 from app.views.cells import either, ends_of, limits_pct, table_key, value_of
+from app.views.chapters import Chapter, Material
 from app.wording import KIND_MEANS, NOTHING, clock_text, from_to, number, signed, span
 
 DEVICE_COLUMNS = 4
 HELD_MEANS = "Spread is the standard deviation of five-second means, trend the change from start to end, both of the level."
 
 
-def block_section(number_: int, report: Mapping[str, Any], labels: Sequence[str], *, origin: Any = None) -> html.Section:
-    """Section with the delta table; `origin` says where the blocks came from.
-
-    The roles repeat what a table is anyway: on a phone its rows are laid out as cards, and a browser would then forget.
-    """
+def block_section(
+    number_: int, report: Mapping[str, Any], labels: Sequence[str], *, origin: Any = None, table: Sequence[Any] = ()
+) -> html.Section:
+    """Section with the delta table; `origin` says where the blocks came from, `table` stands in for a bare table."""
     meaning = (
         "The ride, cut where its character changes; the same cut for every device. A delta is device minus reference, "
         "in percent of the reference, over the settled part of the block."
     )
-    title, name = "Differences, block by block", "Delta by block"
+    title = "Differences, block by block"
     if len(labels) == 1:
-        meaning, title, name = "The ride, cut where its character changes.", "The blocks", "Blocks"
-    repeats = repeats_of(report["blocks"])
-    rows = [_row(block, report, labels, repeats.get(block.get("level_group"), 1)) for block in report["blocks"]]
+        meaning, title = "The ride, cut where its character changes.", "The blocks"
+    return parts.section(number_, "blocks", title, meaning, origin, *(table or [block_table(report, labels)]))
+
+
+def block_table(report: Mapping[str, Any], labels: Sequence[str]) -> html.Div:
+    """One row per block, for every device that is shown.
+
+    The roles repeat what a table is anyway: on a phone its rows are laid out as cards, and a browser would then forget.
+    """
+    name = "Delta by block" if len(labels) > 1 else "Blocks"
+    devices, repeats = parts.devices_of(report, labels), repeats_of(report["blocks"])
+    rows = [_row(block, report, devices, repeats.get(block.get("level_group"), 1)) for block in report["blocks"]]
     caption = html.Caption(f"{name}. Click a row, or press Enter on it, to select the block on the overlay. {HELD_MEANS}")
-    content = [caption, _head(labels), html.Tbody(rows, role="rowgroup")]
-    table = html.Table(content, className="block-table", role="table", **table_key(name))
-    return parts.section(number_, "blocks", title, meaning, origin, scrolling(table, name))
+    reference = report["reference"] if devices else labels[0]
+    content = [caption, _head(reference, devices, labels), html.Tbody(rows, role="rowgroup")]
+    return scrolling(html.Table(content, className="block-table", role="table", **table_key(name)), name)
 
 
-def _head(labels: Sequence[str]) -> html.Thead:
-    first = ["block", "from–to", "long", f"{labels[0]}, W"]
+def _head(reference: str, devices: Sequence[str], labels: Sequence[str]) -> html.Thead:
+    first = ["block", "from–to", "long", f"{reference}, W"]
     fixed = [html.Th(name, scope="col", rowSpan="2", className="num" if i else "") for i, name in enumerate(first)]
-    groups = [html.Th(parts.named(d, labels), scope="colgroup", colSpan=str(DEVICE_COLUMNS)) for d in labels[1:]]
+    groups = [html.Th(parts.named(d, labels), scope="colgroup", colSpan=str(DEVICE_COLUMNS)) for d in devices]
     names = ("delta, W", "delta, %", either("95 % interval, %", "95 % interval, W"), "verdict")
     columns = [
         html.Th(name, scope="col", className=f"num{' first' if i == 0 else ''}" if i < 3 else "")
-        for _ in labels[1:]
+        for _ in devices
         for i, name in enumerate(names)
     ]
     return html.Thead([html.Tr([*fixed, *groups]), html.Tr(columns)])
 
 
-def _row(block: Mapping[str, Any], report: Mapping[str, Any], labels: Sequence[str], repeats: int) -> html.Tr:
+def _row(block: Mapping[str, Any], report: Mapping[str, Any], devices: Sequence[str], repeats: int) -> html.Tr:
     deltas = {d["label"]: d for d in report["deltas"] if d["block"] == block["id"]}
     reference_w = next((d["reference_mean_w"] for d in deltas.values() if d["reference_mean_w"] is not None), None)
     if not deltas:
@@ -77,7 +86,7 @@ def _row(block: Mapping[str, Any], report: Mapping[str, Any], labels: Sequence[s
         _cell(clock_text(block["end_s"] - block["start_s"]), "num long", **value_of(block["end_s"] - block["start_s"])),
         _cell(number(reference_w), "num reference-w", **value_of(reference_w)),
     ]
-    for label in labels[1:]:
+    for label in devices:
         cells += _delta_cells(label, deltas.get(label))
     start_s, end_s = stretch_of(block)
     excluded = " excluded" if block.get("excluded_reason") is not None else ""
@@ -107,12 +116,8 @@ def _cell(shown: Any, name: str, **data: str) -> html.Td:
     return html.Td(shown, className=name, role="cell", **data)
 
 
-def summary_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
-    """Section with one row per device and kind, and the allowance it is held against."""
-    meaning = (
-        "Blocks of one kind taken together; with several blocks, their spread makes the interval. "
-        "Held power tells whether a device reads true; the other kinds tell whether it also keeps up."
-    )
+def _summary(told: Material) -> list[Any]:
+    report, labels = told.report, told.labels
     order = {label: i for i, label in enumerate(labels)}
     entries = sorted(report["summary"], key=lambda entry: order.get(entry["label"], len(order)))
     limits = parts.range_limits(entries)
@@ -124,8 +129,24 @@ def summary_section(number_: int, report: Mapping[str, Any], labels: Sequence[st
     caption = html.Caption("Delta by kind, against the worst-case allowance; the likely allowance stands beside it.")
     name = "Delta by kind"
     content = [caption, html.Thead(html.Tr(head)), html.Tbody(rows)]
-    table = html.Table(content, className="summary-table", **table_key(name))
-    return parts.section(number_, "summary", "Differences, kind by kind", meaning, scrolling(table, name))
+    return [scrolling(html.Table(content, className="summary-table", **table_key(name)), name)]
+
+
+SUMMARY = Chapter(
+    name="summary",
+    title="Differences, kind by kind",
+    meaning=(
+        "Blocks of one kind taken together; with several blocks, their spread makes the interval. "
+        "Held power tells whether a device reads true; the other kinds tell whether it also keeps up."
+    ),
+    body=_summary,
+    follows_pair=True,
+)
+
+
+def summary_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
+    """Section with one row per device and kind, and the allowance it is held against."""
+    return SUMMARY.section(number_, report, labels)
 
 
 def _summary_row(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from dash import html
@@ -14,7 +14,7 @@ from app.screen import Screen
 from app.views.clock_request import clock_request
 from app.views.clocks import clocks_section
 from app.views.editing import block_layer, editing_panel
-from app.views.evidence import evidence_sections
+from app.views.evidence import Evidence, whole_sections
 from app.views.front import front
 from app.views.frozen import frozen, html_text
 from app.views.hands import hands_panel
@@ -24,9 +24,8 @@ from app.views.provenance import provenance
 from app.views.record import (
     cautions_section,
     reading_section,
-    recordings_section,
 )
-from app.views.tables import block_section, summary_section
+from app.views.tables import block_section
 
 
 def trial_view(
@@ -69,19 +68,28 @@ def trial_view(
 
 
 def rest_of_page(
-    report: Mapping[str, Any], trial: Trial, hand: ByHand, *, last: Callable[[int], html.Section]
+    report: Mapping[str, Any],
+    trial: Trial,
+    hand: ByHand,
+    *,
+    last: Callable[[int], html.Section],
+    table: Sequence[Any] = (),
+    evidence: Evidence = whole_sections,
 ) -> list[Any]:
-    """The tables, the evidence and the record, below the overlay; `last` makes the last section when told its number."""
+    """The tables, the evidence and the record, below the overlay.
+
+    last : makes the last section when told its number. table : stands in for a bare block table. evidence : `whole_sections`,
+    or `awaited_sections` where a server fills them once they are seen.
+    """
     labels = trial.labels
-    evidence, after = evidence_sections(4, report, labels)
+    sections, after = evidence(3, report, trial)
     return [
-        frozen(block_section(2, report, labels, origin=provenance(report, hand)), summary_section(3, report, labels)),
-        *evidence,
-        frozen(recordings_section(after, report, labels, {r.label: float(r.time_s[0]) for r in trial.recordings})),
-        clocks_section(after + 1, report, labels),
+        block_section(2, report, labels, origin=frozen(provenance(report, hand)), table=table),
+        *sections,
+        clocks_section(after, report, labels),
         frozen(
-            reading_section(after + 2, report, labels),
-            cautions_section(after + 3, report),
-            last(after + 4),
+            reading_section(after + 1, report, labels),
+            cautions_section(after + 2, report),
+            last(after + 3),
         ),
     ]

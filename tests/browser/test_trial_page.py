@@ -246,6 +246,7 @@ def test_a_label_cannot_bring_markup_onto_the_page(open_page, site):
 
 def test_findings_come_with_their_picture(open_trial):
     page = open_trial()
+    page.locator("#findings").scroll_into_view_if_needed()
     count = "document.querySelectorAll('#held-against .scatterlayer .trace').length"
     eventually(page, count, 6)  # two devices by time, power and cadence
     assert page.locator(".finding").count() >= 2
@@ -286,6 +287,7 @@ def test_a_slow_line_does_not_keep_the_page_waiting(open_page, site, watched):
 def test_a_place_in_a_recordings_health_selects_the_minute_around_it(open_page, site):
     page = open_page(site.demo)
     chart_drawn(page)
+    page.locator("#recordings").scroll_into_view_if_needed()
     place = page.locator(".health .place", has_text="55:05")
     place.click()
     eventually(page, "new URLSearchParams(location.search).has('from')")

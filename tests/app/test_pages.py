@@ -77,9 +77,10 @@ def test_no_callback_stumbles_over_what_a_browser_may_send(site, value):
             [(f"trial-{name}.data", value) for name in ("id", "window", "view", "screen")]
             + [("changing.children", value), ("theme.data", value)],
         ),
-        ("trial-rest.children", [("rest-wanted.data", value)], [("trial-id.data", value)]),
         ("plan-read.data-html", [("plan-asked.data", value)], []),
         ("plan-read.data-html", [("plan-asked.data", {"recording": value, "name": value, "sent": value})], []),
+        ("trial-rest.children", [("rest-wanted.data", value)], [("trial-id.data", value), ("trial-screen.data", value)]),
+        ("trial-rest.children", [("rest-wanted.data", 1)], [("trial-id.data", new.trial_id), ("trial-screen.data", value)]),
         ("held-against.figure", [("theme.data", value)], [("trial-id.data", new.trial_id)]),
         ("sheet.children", [("uploads.data", value), ("setup-text.data", None)], []),
         (
@@ -100,8 +101,12 @@ def test_the_first_view_leaves_the_tables_for_later_and_the_rest_brings_them(sit
     assert "headline" in first
     assert "data-later" in first
     assert "data-block=" not in first
-    answer = call(app, "trial-rest.children", [("rest-wanted.data", 1)], [("trial-id.data", new.trial_id)])
+    answer = call(
+        app, "trial-rest.children", [("rest-wanted.data", 1)], [("trial-id.data", new.trial_id), ("trial-screen.data", None)]
+    )
     assert answer.status_code == 200
     assert "data-block=" in answer.text
-    hidden = call(app, "trial-rest.children", [("rest-wanted.data", 1)], [("trial-id.data", "x" * 32)])
+    hidden = call(
+        app, "trial-rest.children", [("rest-wanted.data", 1)], [("trial-id.data", "x" * 32), ("trial-screen.data", None)]
+    )
     assert hidden.status_code == 204

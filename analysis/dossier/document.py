@@ -47,7 +47,10 @@ class Firmware:
 
 @dataclass(frozen=True, kw_only=True)
 class TrialEntry:
-    """One trial in the dossier: `key` names it within, `label` is the device's there. digest : see dossier.digest."""
+    """One trial in the dossier: `key` names it within, `label` is the device's there. digest : see dossier.digest.
+
+    link : the path of the trial's page where readers may open it; earlier : the digest that an older analysis gave.
+    """
 
     key: str
     name: str
@@ -60,6 +63,8 @@ class TrialEntry:
     where: str = "not stated"
     varied: tuple[str, ...] = ()
     note: str | None = None
+    link: str | None = None
+    earlier: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -165,14 +170,16 @@ def _trial(entry: Any, where: str) -> TrialEntry:
     wrong = next((v for v in varied if v not in VARIED), None)
     if wrong is not None:
         raise got.complain("varied", f"may hold {', '.join(VARIED)}; got {wrong!r}.")
-    digest = entry.get("digest")
-    if not isinstance(digest, Mapping) or digest.get("schema") != "countercheck-digest/1":
-        raise got.complain("digest", "must be what a trial's result gives; add the trial again.")
+    digest, earlier = entry.get("digest"), entry.get("earlier")
+    for one in (digest, digest if earlier is None else earlier):
+        if not isinstance(one, Mapping) or one.get("schema") != "countercheck-digest/1":
+            raise got.complain("digest", "must be what a trial's result gives; add the trial again.")
     return TrialEntry(
         key=got.text("key", MAX_NAME), name=got.text("name", MAX_NAME), label=got.text("label", MAX_NAME),
         digest=dict(digest),
         rider=got.text_or_none("rider", MAX_NAME), unit=got.text_or_none("unit", MAX_NAME), rig=got.text_or_none("rig", MAX_LINE),
         day=got.day("day"), where=got.one_of("where", WHERE), varied=varied, note=got.text_or_none("note", MAX_LINE),
+        link=got.text_or_none("link", MAX_NAME + 40), earlier=earlier,
     )  # fmt: skip
 
 

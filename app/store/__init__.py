@@ -1,6 +1,7 @@
 """What is kept between visits. `Store` is the door; only `results` knows diskcache, all SQL stays in here."""
 
 from app.store.carried import CarriedNote
+from app.store.dossiers import NewDossier, StoredDossier
 from app.store.links import Link, TrialLinks
 from app.store.plans import NewPlan, StoredPlan
 from app.store.problems import (
@@ -11,6 +12,7 @@ from app.store.problems import (
     FullDisk,
     LastOwnerLink,
     MissingBlob,
+    NoSuchDossier,
     NoSuchPlan,
     NoSuchTrial,
     PlanFrozen,
@@ -30,14 +32,17 @@ __all__ = [
     "LastOwnerLink",
     "Link",
     "MissingBlob",
+    "NewDossier",
     "NewPlan",
     "NewTrial",
+    "NoSuchDossier",
     "NoSuchPlan",
     "NoSuchTrial",
     "PlanFrozen",
     "SetupVersion",
     "Store",
     "StoreProblem",
+    "StoredDossier",
     "StoredPlan",
     "StoredTrial",
     "TrialLinks",

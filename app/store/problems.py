@@ -5,6 +5,7 @@ StoreProblem (a CountercheckError)
 ├── DamagedBlob     the disk gave back other bytes than were stored
 ├── NoSuchTrial     no trial under this id
 ├── NoSuchPlan      no ride plan under this address
+├── NoSuchDossier   no dossier under this address
 ├── PlanFrozen      a ride plan that was frozen is to be changed
 ├── ChangedMeanwhile  someone else changed the trial since it was read
 ├── LastOwnerLink   no owner link would be left
@@ -38,6 +39,13 @@ class NoSuchPlan(StoreProblem):
 
     def __init__(self) -> None:
         super().__init__("There is no ride plan at this address; check that the link is complete.")
+
+
+class NoSuchDossier(StoreProblem):
+    """No dossier is kept under this address."""
+
+    def __init__(self) -> None:
+        super().__init__("There is no dossier at this address; check that the link is complete.")
 
 
 class PlanFrozen(StoreProblem):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, Text
 
 # Equals the number of the last migration; an older program refuses a newer database instead of damaging it.
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 5
 
 metadata = MetaData()
 
@@ -100,4 +100,28 @@ ride_plans = Table(
     Column("created_utc", String(32), nullable=False),
     Column("frozen_utc", String(32)),
     Column("fingerprint", String(64)),
+)
+dossiers = Table(
+    "dossier",
+    metadata,
+    Column("dossier_id", String(64), primary_key=True),
+    Column("own_address", String(64), nullable=False, unique=True),
+    Column("reader_address", String(64), unique=True),
+    Column("created_utc", String(32), nullable=False),
+    Column("version", Integer, nullable=False),
+)
+dossier_versions = Table(
+    "dossier_version",
+    metadata,
+    Column("dossier_id", ForeignKey("dossier.dossier_id", ondelete="CASCADE"), primary_key=True),
+    Column("version", Integer, primary_key=True, autoincrement=False),
+    Column("created_utc", String(32), nullable=False),
+    Column("document_json", Text, nullable=False),
+)
+dossier_keys = Table(
+    "dossier_key",
+    metadata,
+    Column("dossier_id", ForeignKey("dossier.dossier_id", ondelete="CASCADE"), primary_key=True),
+    Column("key_sha256", String(64), primary_key=True),
+    Column("created_utc", String(32), nullable=False),
 )

@@ -18,6 +18,7 @@ from app.store.blobs import Blobs
 from app.store.carried import CarriedNote, add_note, notes_of
 from app.store.copying import database_path, snapshot
 from app.store.database import Database
+from app.store.dossiers import Dossiers
 from app.store.folders import own_folder
 from app.store.forgotten import Forgotten, Openings, delete_forgotten, forgotten_trials
 from app.store.links import Links, add_key, key_hash
@@ -41,6 +42,7 @@ class Store:
         self._database = Database(url)
         self._blobs = Blobs(folder / "recordings")
         self.plans = Plans(self._database)
+        self.dossiers = Dossiers(self._database)
         self.links = Links(self._database)
         self.openings = Openings(self._database)
         self.results = Results(settings.cache_dir, size_bytes=settings.cache_bytes)

@@ -17,6 +17,7 @@ from analysis.judging import judge_interval
 from analysis.pairs import only, tables_against
 from analysis.report import blocks_of
 from analysis.trial import Trial
+from analysis.within import within
 from app import editing, freezing, ids, keeping
 from app.access import is_owner, stored_trial
 from app.forms import SheetEntries, setup_of
@@ -159,7 +160,9 @@ def _card(stored: StoredTrial, found: Any, window: Window) -> html.Div:
                  for channel in ("power_w", "cadence_rpm")}  # fmt: skip
         return power_card(means, trial, window, about=about)
     try:
-        return interval_card(judged_window(found, window), trial, window, about=about)
+        more = [within(trial, label, *(window or (trial.start_s, trial.end_s))) for label in trial.labels]
+        response = {entry["label"]: entry for entry in found.report["response"]}
+        return interval_card(judged_window(found, window), trial, window, about=about, more=more, response=response)
     except CountercheckError as problem:
         return interval_card([], trial, window, problem=str(problem), about=about)
 

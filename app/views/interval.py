@@ -9,8 +9,9 @@ from typing import Any
 from dash import html
 
 from analysis.trial import Trial
+from analysis.within import Within
 from app.views import parts
-from app.wording import length, number, signed, span, span_or_short, with_unit
+from app.wording import counted, length, number, signed, span, span_or_short, with_unit
 
 
 def interval_card(
@@ -20,15 +21,19 @@ def interval_card(
     *,
     problem: str | None = None,
     about: Any = None,
+    more: Sequence[Within] = (),
+    response: Mapping[str, Mapping[str, Any]] | None = None,
 ) -> html.Div:
     """The card's content; `judged` holds the delta fields per device, `window` is None for the whole trial.
 
-    `data-window` tells the selection script which interval these figures belong to; `about` says which block that is.
+    `data-window` tells the selection script which interval these figures belong to; `about` says which block that is;
+    `more` holds what else the interval shows of each recording, `response` the result's entry per device.
     """
     head = _head(trial, window, about)
     if problem:
         head.append(parts.notice(problem))
     reference_w = next((j["reference_mean_w"] for j in judged if j["reference_mean_w"] is not None), None)
+    seen = {one.label: one for one in more}
     reference = html.Div(
         [
             parts.named(trial.reference, trial.labels),
@@ -37,9 +42,12 @@ def interval_card(
         ],
         className="card-row",
     )
+    own = seen.get(trial.reference)
+    aside = html.P(f"cadence {_cadence(own)}{_lost(own)}", className="small card-aside") if own else None
     limits = parts.range_limits(judged)
-    rows = [_device(entry, trial, limits, reference_w) for entry in judged]
-    return html.Div([*head, reference, *rows], **_window_data(trial, window))
+    folds = {label: card_details(one, trial.labels.index(label), (response or {}).get(label)) for label, one in seen.items()}
+    rows = [_device(entry, trial, limits, reference_w, folds.get(entry["label"])) for entry in judged]
+    return html.Div([*head, reference, aside, *rows], **_window_data(trial, window))
 
 
 def power_card(
@@ -73,7 +81,9 @@ def _there(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def _device(entry: Mapping[str, Any], trial: Trial, limits: tuple[float, float], shown_reference_w: float | None) -> html.Div:
+def _device(
+    entry: Mapping[str, Any], trial: Trial, limits: tuple[float, float], shown_reference_w: float | None, fold: Any = None
+) -> html.Div:
     top = html.Div(
         [
             parts.named(entry["label"], trial.labels),
@@ -90,7 +100,8 @@ def _device(entry: Mapping[str, Any], trial: Trial, limits: tuple[float, float],
     )
     pairs = [
         ("95 % interval", with_unit(span_or_short(entry["delta_pct_ci"], entry.get("reason")), "%")),
-        ("allowance", with_unit(span(entry["allowance_pct"]), "%")),
+        ("allowance, worst", with_unit(span(entry["allowance_pct"]), "%")),
+        ("allowance, likely", with_unit(span(entry["likely_allowance_pct"]), "%")),
         ("in watts", with_unit(signed(entry["delta_w"]), "W")),
         ("95 % interval", with_unit(span_or_short(entry["delta_w_ci"], entry.get("reason")), "W")),
     ]
@@ -100,4 +111,42 @@ def _device(entry: Mapping[str, Any], trial: Trial, limits: tuple[float, float],
         pairs.append((f"{trial.reference} meanwhile", with_unit(own_reference, "W")))
     figures = html.Dl([piece for name, value in pairs for piece in (html.Dt(name), html.Dd(value))])
     reason = html.P(entry.get("reason") or "", className="small reason")
-    return html.Div([top, judged, parts.range_mark(entry, limits), figures, reason], className="card-device")
+    return html.Div([top, judged, parts.range_mark(entry, limits), figures, reason, fold], className="card-device")
+
+
+def card_details(one: Within, index: int, response: Mapping[str, Any] | None) -> html.Details:
+    """Folded below a device: peaks against the reference's, cadence, seconds lost; and its lag, which no interval changes.
+
+    `assets/17-folds.js` keeps it open while the interval moves.
+    """
+    lag = response and response.get("lag_s")
+    lag_words = f"{with_unit(signed(lag, 2), 's')} ({span(response['lag_ci_s'], 2)})" if lag is not None else "not told"
+    lost = f"{with_unit(str(one.lost_s), 's')} in {counted(one.lost_runs, 'run')}" if one.lost_runs else "none"
+    pairs = (("cadence", _cadence(one)), ("drop-outs", lost), ("response lag", lag_words))
+    facts = html.Dl([piece for name, value in pairs for piece in (html.Dt(name), html.Dd(value))])
+    lag_note = "The lag is a property of the device, found over the whole trial; not of this interval."
+    about_lag = html.P(lag_note, className="small")
+    inner = [_peaks(one), facts, about_lag]
+    return html.Details([html.Summary("Peaks, cadence, lag, drop-outs"), *inner], **{"data-fold": f"card-{index}"})
+
+
+def _peaks(one: Within) -> Any:
+    if not one.peaks:
+        return html.P("No second that both cover, so no peak.", className="small")
+    head = html.Tr([html.Th(name, scope="col", className=kind) for name, kind in
+                    (("best", None), ("W", "num"), ("Δ W", "num"), ("Δ %", "num"))])  # fmt: skip
+    rows = [
+        html.Tr([html.Th(with_unit(str(p.duration_s), "s"), scope="row"),
+                 *(html.Td(text, className="num") for text in (number(p.best_w, 0), signed(p.delta_w, 0), signed(p.delta_pct)))])
+        for p in one.peaks
+    ]  # fmt: skip
+    caption = html.Caption("Best means in the interval, each device's own", className="hidden-text")
+    return html.Table([caption, html.Thead(head), html.Tbody(rows)], className="card-peaks")
+
+
+def _cadence(one: Within) -> str:
+    return with_unit(number(one.cadence_rpm, 0), "rpm") if one.cadence_rpm is not None else "not recorded"
+
+
+def _lost(one: Within) -> str:
+    return f", {with_unit(str(one.lost_s), 's')} lost" if one.lost_s else ""

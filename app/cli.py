@@ -105,6 +105,7 @@ def _serve(arguments: argparse.Namespace) -> int:
     from app import logs
     from app.serving import Server
 
+    os.umask(0o077)  # what is kept holds addresses: nobody else on this machine may read it
     settings = _settings(arguments)
     if settings.public:
         logs.to_stderr()
@@ -146,6 +147,7 @@ def _demo(arguments: argparse.Namespace) -> int:
     from app.demo import demo_trial
     from app.serving import Server, UnusableAddress
 
+    os.umask(0o077)
     settings = _settings(arguments)
     try:
         server = Server(settings)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 from typing import Any
 
@@ -12,6 +13,7 @@ from app.main import create_app
 from app.services import CONFIG_KEY, Services
 from app.serving_bodies import counted_channel
 from app.settings import Settings
+from app.store import StoreProblem
 
 # Equal to gunicorn in our measurements and the same on every system; one thread per reader who scrubs at once.
 THREADS = 8
@@ -29,6 +31,8 @@ class Server:
     def __init__(self, settings: Settings) -> None:
         app = create_app(settings)
         self.services: Services = app.server.config[CONFIG_KEY]
+        with contextlib.suppress(StoreProblem):  # a busy database is swept the next time
+            self.services.store.sweep()
         self._listener = _listening(app.server, settings)
         self.services.gate.counts_bodies = False
         for one in self._listener_sockets():

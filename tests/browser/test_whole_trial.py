@@ -41,7 +41,7 @@ def test_dropped_onto_the_page_it_is_told_and_opens_as_ones_own(open_page, site,
     page.click(OPENER)
     page.wait_for_url("**/trial/*")
     page.wait_for_selector("#headline")
-    page.wait_for_selector("#owner-panel")  # only owners have it
+    page.wait_for_selector("a[download='everything.zip']", state="attached")  # only owners have it
     assert page.url != site.address + site.demo
 
 

@@ -28,11 +28,12 @@ POWER_DEVICE_TYPE = 11
 
 @dataclass(frozen=True, kw_only=True)
 class Lost:
-    """Seconds without a true reading: in all, in how many runs, and where the first begins. [s on the trial's clock]"""
+    """Seconds without a true reading: in all, in how many runs, where the first begins, and each run. [s on the trial's clock]"""
 
     seconds: int
     runs: int
     first_s: float | None
+    spans: tuple[tuple[float, float], ...] = ()
 
 
 def dropouts(trial: Trial, label: str, consensus: Consensus) -> Lost:
@@ -96,4 +97,5 @@ def _identical_frac(a: AlignedRecording, b: AlignedRecording) -> float:
 
 def _lost(mask: np.ndarray, least: int, start_s: float) -> Lost:
     long = [(a, b) for a, b in runs(mask) if b - a >= least]
-    return Lost(seconds=sum(b - a for a, b in long), runs=len(long), first_s=start_s + long[0][0] if long else None)
+    spans = tuple((start_s + a, start_s + b) for a, b in long)
+    return Lost(seconds=sum(b - a for a, b in long), runs=len(long), first_s=spans[0][0] if spans else None, spans=spans)

@@ -8,11 +8,14 @@ from analysis.archive import OpenTrial
 from analysis.figures import (
     Theme,
     against,
+    behind_picture,
     bests_picture,
+    changes_picture,
     dependence_picture,
     match_picture,
     overlay,
     scatter_picture,
+    sprint_traces_picture,
     sprints_picture,
     stretch_picture,
 )
@@ -20,7 +23,8 @@ from app import ids
 from app.views.agreement import SCATTER
 from app.views.clocks import MATCH, STRETCH
 from app.views.dependence import CURVES
-from app.views.response import BESTS, SPRINTS
+from app.views.findings import BEHIND
+from app.views.response import BESTS, CHANGES, SPRINT_TRACES, SPRINTS
 
 WHOLE = {SCATTER: scatter_picture, BESTS: bests_picture, SPRINTS: sprints_picture}
 
@@ -29,7 +33,14 @@ def evidence(found: OpenTrial, index: str, ink: Theme) -> Any:
     """A picture of evidence; None for the name of no picture of this trial."""
     if index in WHOLE:
         return WHOLE[index](found.report, theme=ink)
+    if index == SPRINT_TRACES:
+        return sprint_traces_picture(found.report, found.trial, theme=ink)
     kind, label = _of_device(found, index)
+    if kind == BEHIND:
+        finding = _finding(found, index)
+        return finding and behind_picture(found.report, found.trial, finding, theme=ink)
+    if kind == CHANGES and label is not None:
+        return changes_picture(found.report, found.trial, label, theme=ink)
     return dependence_picture(found.report, label, theme=ink) if kind == CURVES and label is not None else None
 
 
@@ -52,6 +63,13 @@ def named(found: OpenTrial, name: str, ink: Theme) -> Any:
     kind, _, index = name.partition(":")
     drawers = {ids.EVIDENCE: evidence, ids.CLOCK_PICTURE: clock}
     return drawers[kind](found, index, ink) if kind in drawers else None
+
+
+def _finding(found: OpenTrial, index: str) -> Any:
+    """`behind:3` -> the report's fourth finding; None where it has none such."""
+    place = index.partition(":")[2]
+    findings = dict(zip(map(str, range(len(found.report["findings"]))), found.report["findings"], strict=True))
+    return findings.get(place)
 
 
 def _of_device(found: OpenTrial, index: str) -> tuple[str, str | None]:

@@ -44,7 +44,7 @@ def dependence_picture(report: Mapping[str, Any], label: str, *, theme: Theme = 
         )
         if band:
             add_shade(figure, axes, band, theme, name="allowance")
-        _curve(figure, axes, curve, style, shape)
+        curve_traces(figure, axes, curve, style, shape)
     return figure
 
 
@@ -63,7 +63,9 @@ def _common(edges: list[float]) -> list[float]:
     return ordered[drop : len(ordered) - drop]
 
 
-def _curve(figure: go.Figure, axes: tuple[str, str], curve: Mapping[str, Any], style: LineStyle, shape: str) -> None:
+def curve_traces(
+    figure: go.Figure, axes: tuple[str, str], curve: Mapping[str, Any], style: LineStyle, shape: str
+) -> None:
     """Tint from low to high, then line and marks."""
     on = {"xaxis": axes[0], "yaxis": axes[1]}
     tint = {"line": {"width": 0}, "mode": "lines", **on}

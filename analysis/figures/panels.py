@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import html
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -49,15 +49,24 @@ class Grid:
         return (left, left + width), ((top - PANEL_PX) / total, top / total)
 
 
+def signed_tick(tick: int) -> str:
+    """`+5`, `−5`, `0`: a difference."""
+    return f"{tick:+d}".replace("-", "−") if tick else "0"
+
+
 def blank_grid(grid: Grid, theme: Theme) -> go.Figure:
     """The empty figure for a grid."""
     return blank_figure(theme, height_px=grid.height_px, margin_px=PANEL_MARGIN_PX)
 
 
 def add_panel(
-    figure: go.Figure, grid: Grid, place: int, *, theme: Theme, along: Mapping[str, Any], limits: Sequence[float], name: str
-) -> tuple[str, str]:
-    """Axes and name of one plot; `along` is laid over its lower axis. Gives the ids of its two axes for traces."""
+    figure: go.Figure, grid: Grid, place: int, *, theme: Theme, along: Mapping[str, Any], limits: Sequence[float], name: str,
+    tick: Callable[[int], str] = signed_tick,
+) -> tuple[str, str]:  # fmt: skip
+    """Axes and name of one plot; `along` is laid over its lower axis, `tick` writes the upright one's figures.
+
+    Gives the ids of its two axes for traces.
+    """
     ink, suffix = ink_of(theme), "" if place == 0 else str(place + 1)
     (left, right), (low, high) = grid.box(place)
     below = plain_axis(theme, domain=[left, right], anchor=f"y{suffix}", nticks=4, tickangle=0, showgrid=False, showline=True)
@@ -65,7 +74,7 @@ def add_panel(
     below["title"] = {"font": {"size": 12, "color": ink.muted}, "standoff": 4, **(along.get("title") or {})}
     ticks = round_ticks(limits)
     beside = plain_axis(theme, domain=[low, high], anchor=f"x{suffix}", range=list(limits), zeroline=True)
-    beside |= {"zerolinecolor": ink.muted, "tickvals": ticks, "ticktext": [_signed(t) for t in ticks]}
+    beside |= {"zerolinecolor": ink.muted, "tickvals": ticks, "ticktext": [tick(t) for t in ticks]}
     beside |= {"showticklabels": left == 0}
     figure.update_layout({f"xaxis{suffix}": below, f"yaxis{suffix}": beside})
     figure.add_annotation(
@@ -111,7 +120,3 @@ def devices_of(report: Mapping[str, Any]) -> list[str]:
 def bands_of(report: Mapping[str, Any]) -> dict[str, list[float]]:
     """Worst-case allowance of each device, where there is one. [%]"""
     return {a["label"]: a["worst_pct"] for a in report.get("allowances") or () if a.get("worst_pct")}
-
-
-def _signed(tick: int) -> str:
-    return f"{tick:+d}".replace("-", "−") if tick else "0"

@@ -7,12 +7,12 @@ from typing import Any
 
 from dash import dcc, html
 
-from analysis.figures import against_height_px
+from analysis.figures import against_height_px, behind_height_px
 from app import ids
 from app.views import parts
 from app.views.chapters import Chapter, Material
 from app.views.frozen import frozen
-from app.views.pictures import fold, stacking_table
+from app.views.pictures import fold, lazy_picture, stacking_table
 from app.wording import NOTHING, number, signed, size_digits, span, unbroken, unit_words, with_unit
 
 UNEXPLAINING = frozenset({"none", "clock"})  # a clock is corrected and explains no difference
@@ -30,6 +30,27 @@ SHOWN_IN = {
     **dict.fromkeys(("dropouts", "stuck"), _RECORDED),
     "clock": ("alignment", "the clocks"),
 }
+BEHIND = "behind"
+WIDE = frozenset({"lag", "smoothing", "dropouts", "stuck"})
+_ALONG = "Each mark is the mean of equally many pieces of the ride, the tint its 95 % band, the shade the allowance; "
+_WATTS = "Filled marks are held blocks, open ones riding along, each with its 95 % interval; the wedge is the allowance. "
+_CHANGES = (
+    "Every change of power, moved so that the reference (solid) passes half its way at zero; bold is the mean of each, thin "
+    "lines are the device's single changes. "
+)
+CAPTIONS = {
+    **dict.fromkeys(("temperature", "drift", "cadence"), _ALONG + "the long dashes are the stated slope."),
+    "single-sided": _ALONG + "a device that doubles one side follows the left share.",
+    "gain": _WATTS + "The long dashes are the stated factor: the same share at every power.",
+    "offset": _WATTS + "The long dashes are the stated constant by itself, beside which there may be a factor.",
+    "gained-power": _WATTS + "A device further down the drivetrain cannot read more than what went in.",
+    "steady-bias": "Small marks are blocks, large ones all of a kind with their 95 % interval; the shade is the allowance.",
+    "lag": _CHANGES + "The way between the two bold lines at half height is the lag.",
+    "smoothing": _CHANGES + "Where one is smoothed, its line is less steep and reaches the top later.",
+    "dropouts": "The device's power over the middle of all recordings; shaded are the seconds without a reading.",
+    "stuck": "The device's power over the middle of all recordings; shaded are the seconds in which one value stands still.",
+    "clock": "How well each signal matches at each shift; the upright line is the shift in use.",
+}
 SIDES = (("evidence", "For"), ("against", "Against"), ("settle", "To settle it"))
 
 
@@ -41,7 +62,7 @@ def findings_section(number_: int, report: Mapping[str, Any], labels: Sequence[s
 def _body(told: Material) -> list[Any]:
     report, labels = told.report, told.labels
     devices = [_device(report, label, labels) for label in by_need(report, labels[1:])]
-    body = [frozen(device) for device in devices if device is not None] or [html.P("Nothing that the data ask to be explained.")]
+    body = [device for device in devices if device is not None] or [html.P("Nothing that the data ask to be explained.")]
     return [*body, _picture(report, labels)]
 
 
@@ -73,11 +94,14 @@ def _device(report: Mapping[str, Any], label: str, labels: Sequence[str]) -> htm
     tried = [h for h in report.get("hypotheses") or () if h["label"] == label]
     if not own and not tried:
         return None
-    items = html.Ol([_finding(f) for f in own], className="findings")
-    return html.Div([html.H3(parts.named(label, labels)), items, _causes(label, tried)], className="finding-device")
+    places = {id(f): i for i, f in enumerate(report["findings"])}
+    items = html.Ol([_finding(f, places[id(f)], report) for f in own], className="findings")
+    return html.Div(
+        [frozen(html.H3(parts.named(label, labels))), items, frozen(_causes(label, tried))], className="finding-device"
+    )
 
 
-def _finding(finding: Mapping[str, Any]) -> html.Li:
+def _finding(finding: Mapping[str, Any], place: int, report: Mapping[str, Any]) -> html.Li:
     facts = [html.Span(_measure(finding), className="small")] if finding.get("size") is not None else []
     if finding.get("strength") == "likely":
         facts.append(html.Span("likely, not certain", className="small"))
@@ -89,11 +113,19 @@ def _finding(finding: Mapping[str, Any]) -> html.Li:
         said = finding.get(key) or ()
         sentences = [html.Dd(unbroken(sentence)) for sentence in ((said,) if isinstance(said, str) else said)]
         pairs += [html.Dt(name), *sentences] if sentences else []
-    return html.Li(
-        [html.P(unbroken(finding["text"]), className="finding-text"), html.P(facts, className="finding-facts")]
-        + ([html.Dl(pairs, className="sides")] if pairs else []),
-        className=f"finding {finding['code']}",
-    )
+    text = [html.P(unbroken(finding["text"]), className="finding-text"), html.P(facts, className="finding-facts")]
+    sides = html.Dl(pairs, className="sides") if pairs else None
+    return html.Li([frozen(*text), _behind(finding, place, report), frozen(sides)], className=f"finding {finding['code']}")
+
+
+def _behind(finding: Mapping[str, Any], place: int, report: Mapping[str, Any]) -> html.Figure | None:
+    """The picture of what the statement rests on; None where it has none."""
+    height = behind_height_px(report, finding)
+    if height is None:
+        return None
+    caption = CAPTIONS[finding["code"]]
+    says = f"{finding['code'].replace('-', ' ')} of {finding['label']}, drawn; its figures are in the statement above"
+    return lazy_picture(f"{BEHIND}:{place}", height, caption=caption, says=says, narrow=finding["code"] not in WIDE)
 
 
 def _measure(finding: Mapping[str, Any]) -> str:

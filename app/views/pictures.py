@@ -20,12 +20,15 @@ from app.views.tables import scrolling
 GRAPH_CONFIG = {"staticPlot": True, "displayModeBar": False}
 
 
-def lazy_picture(name: str, height_px: int, *, caption: str, says: str) -> html.Figure:
-    """The box for the picture `name`; `says` is what a screen reader hears, and where the figures stand."""
+def lazy_picture(name: str, height_px: int, *, caption: str, says: str, narrow: bool = False) -> html.Figure:
+    """The box for the picture `name`; `says` is what a screen reader hears, and where the figures stand.
+
+    narrow : a single small plot, which the whole width would only stretch.
+    """
     box = html.Div(id={"type": ids.EVIDENCE, "index": name}, style={"minHeight": f"{height_px}px"}, **{"aria-hidden": "true"})
     return html.Figure(
         [box, dcc.Store(id={"type": ids.EVIDENCE_SEEN, "index": name}), html.Figcaption(caption, className="small")],
-        className="evidence-picture",
+        className="evidence-picture narrow" if narrow else "evidence-picture",
         role="group",
         **{"aria-label": says, "data-evidence": name, "data-seen": ids.EVIDENCE_SEEN, "data-index": name},
     )

@@ -7,7 +7,7 @@ from typing import Any
 
 from dash import html
 
-from analysis.figures import bests_height_px, duration_text, sprints_height_px
+from analysis.figures import bests_height_px, changes_height_px, duration_text, sprint_traces_height_px, sprints_height_px
 from app.views import parts
 from app.views.chapters import Chapter, Material
 from app.views.frozen import frozen
@@ -15,6 +15,7 @@ from app.views.pictures import lazy_picture, plain_table, subsection
 from app.wording import NOTHING, clock_text, number, signed, span, unbroken, with_unit
 
 BESTS, SPRINTS = "bests", "sprints"
+CHANGES, SPRINT_TRACES = "changes", "sprint-traces"
 
 
 def response_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
@@ -23,7 +24,24 @@ def response_section(number_: int, report: Mapping[str, Any], labels: Sequence[s
 
 
 def _body(told: Material) -> list[Any]:
-    return [part(told.report, told.labels) for part in (_response, _sprints, _bests)]
+    return [part(told.report, told.labels) for part in (_response, _changes, _sprints, _bests)]
+
+
+def _changes(report: Mapping[str, Any], labels: Sequence[str]) -> html.Div | None:
+    """All changes of power over each other, one picture per device that answers any."""
+    answering = [e["label"] for e in report["response"] if e["events"]]
+    if not answering:
+        return None
+    caption = (
+        "Every change of power, moved so that the reference (solid) passes half its way at zero, in shares of the reference's "
+        "own step. Thin: the device's single changes; bold: the mean of all, of device and reference."
+    )
+    pictures = []
+    for label in answering:
+        says = f"All changes of power of {label} and the reference over each other; lag and rise are in the table above"
+        picture = lazy_picture(f"{CHANGES}:{labels.index(label)}", changes_height_px(), caption=caption, says=says)
+        pictures += [frozen(html.H4(parts.named(label, labels))), picture]
+    return subsection("Changes of power, one over the other", *pictures)
 
 
 RESPONSE = Chapter(
@@ -93,7 +111,13 @@ def _sprints(report: Mapping[str, Any], labels: Sequence[str]) -> html.Div | Non
         plain_table("Peaks of the sprints", (*first, "interval by phase, %", "one varies by, %"), peaks),
     ]
     shape = plain_table("Shape of the sprints", _SHAPE, [_shape(e, labels) for e in entries])
-    return subsection("Sprints", picture, frozen(html.Div(tables, className="side-by-side"), shape, *_sprint_notes(entries)))
+    traces = lazy_picture(
+        SPRINT_TRACES, sprint_traces_height_px(report),
+        caption="Each sprint as every recording holds it, on the trial's clock; what is late stands to the right.",
+        says="Each sprint as every recording holds it; peaks and work are in the tables below",
+    )  # fmt: skip
+    figures = frozen(html.Div(list(map(html.Div, tables)), className="side-by-side"), shape, *_sprint_notes(entries))
+    return subsection("Sprints", traces, picture, figures)
 
 
 _SHAPE = (

@@ -13,6 +13,7 @@ import pytest
 from analysis import pipeline, reading
 from analysis.setup import setup_from_toml
 from app import evidence, showing
+from app.offline.markup import standing
 from app.views.agreement import agreement_section
 from app.views.dependence import dependence_section, levels_section
 from app.views.findings import by_need, findings_section
@@ -38,17 +39,7 @@ def labels(report):
 
 def told(section) -> str:
     """All HTML of a section, that of its frozen parts too."""
-    if section is None or isinstance(section, (str, int, float)):
-        return str(section or "")
-    if isinstance(section, (list, tuple)):
-        return "".join(map(told, section))
-    props = section.to_plotly_json()["props"]
-    if "data-html" in props:
-        return props["data-html"]
-    try:
-        return html_text(section)
-    except TypeError:
-        return told(props.get("children"))
+    return html_text(standing(section))
 
 
 def plain(html: str) -> str:

@@ -6,7 +6,12 @@ import pytest
 from driving import DESK, PHONE, eventually
 
 SECTIONS = ["summary", "levels", "findings", "dependence", "response", "agreement", "pedalling", "recordings"]
-PICTURES = {"dependence": ["curves:1", "curves:2"], "response": ["sprints", "bests"], "agreement": ["scatter"]}
+PICTURES = {
+    "findings": ["behind:0", "behind:1"],
+    "dependence": ["curves:1", "curves:2"],
+    "response": ["changes:1", "changes:2", "sprint-traces", "sprints", "bests"],
+    "agreement": ["scatter"],
+}
 EMPTY = "[...document.querySelectorAll('.section-content:empty')].map(e => e.closest('section').id)"
 DRAWN = "[...document.querySelectorAll('[data-evidence]')].filter(p => p.querySelector('.scatterlayer .trace')).length"
 

@@ -103,7 +103,7 @@ def _engine(url: str | URL) -> Engine:
         parts = parts.set(drivername="postgresql+psycopg")
     if parts.get_backend_name() == POSTGRES:
         wait = {} if "connect_timeout" in parts.query else {"connect_timeout": CONNECT_S}
-        return create_engine(parts, pool_pre_ping=True, hide_parameters=True, connect_args=wait)
+        return create_engine(parts, pool_pre_ping=True, hide_parameters=True, connect_args=wait | {"client_encoding": "utf8"})
     if parts.get_backend_name() != SQLITE:
         raise UnusableStore(
             f"COUNTERCHECK_DATABASE_URL names a {parts.get_backend_name()} database; use postgresql or leave it out."

@@ -111,9 +111,9 @@ def _owner(link: Any, shelf: Any, *, last: bool) -> html.Div:
         box = Native("input", {"type": "checkbox", "name": "meant", "value": "yes", "required": True})
         warned = [html.Label([box, html.Span(words)], className="meant")]
     elif mine:
-        warned = [html.Span("Then this browser may only look.", className="small")]
+        warned = [html.Span("Without it this browser may only look.", className="small")]
     revoke = _form("revoke-owner", shelf.links.version, *warned, _button("Revoke", f"Revoke {called}"), name=link.name)
-    head = [html.Strong(called), " this browser's" if mine else "", html.Span(" · ".join(["", *about]), className="small")]
+    head = [html.Strong(called), " (this browser)" if mine else "", html.Span(" · ".join(["", *about]), className="small")]
     return html.Div([html.P(head), revoke], className="link-row")
 
 
@@ -183,7 +183,7 @@ def _label_field(id_: str, label: str) -> html.Label:
 
 def _day_field(id_: str, day: str) -> html.Label:
     box = Native("input", {"type": "date", "name": "expires", "id": id_, "value": day})
-    return html.Label([html.Span("Last day (open if empty)", className="field-name"), box], className="field")
+    return html.Label([html.Span("Last day, if any", className="field-name"), box], className="field")
 
 
 def _button(words: str, whole: str) -> Native:

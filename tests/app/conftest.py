@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import parcels
 import pretend
 import pytest
+from postgres import running_cluster
 
 from analysis.setup import Setup
 from app.jobs import Jobs
@@ -14,9 +15,32 @@ from app.settings import Settings
 from app.store import Store
 
 
+def pytest_generate_tests(metafunc) -> None:
+    """Every test of a module that says BOTH_DATABASES runs against SQLite and against a real PostgreSQL."""
+    both = getattr(metafunc.module, "BOTH_DATABASES", False)
+    only_sqlite = any(mark.name == "sqlite" for mark in metafunc.definition.iter_markers())
+    if both and not only_sqlite and "database_url" in metafunc.fixturenames:
+        metafunc.parametrize("database_url", ["sqlite", "postgresql"], indirect=True)
+
+
+@pytest.fixture(scope="session")
+def cluster():
+    with running_cluster() as running:
+        yield running
+
+
 @pytest.fixture
-def settings(tmp_path) -> Settings:
-    return Settings.from_environment(data_dir=tmp_path / "data", environ={})
+def database_url(request) -> str | None:
+    """None is SQLite in the data folder."""
+    if getattr(request, "param", "sqlite") == "sqlite":
+        return None
+    cluster = request.getfixturevalue("cluster")
+    return cluster.url(cluster.new_database())
+
+
+@pytest.fixture
+def settings(tmp_path, database_url) -> Settings:
+    return replace(Settings.from_environment(data_dir=tmp_path / "data", environ={}), database_url=database_url)
 
 
 @pytest.fixture

@@ -14,7 +14,10 @@ from test_store import files_in
 from analysis.setup import Setup
 from app import ids, keeping, links
 from app.jobs import Working
-from app.store import ChangedMeanwhile, MissingBlob, NoSuchTrial, Store
+from app.store import CarriedNote, ChangedMeanwhile, MissingBlob, NoSuchTrial, Store
+from app.store.carried import add_note
+
+BOTH_DATABASES = True
 
 
 @pytest.fixture
@@ -124,10 +127,7 @@ def test_deleting_needs_the_word_and_then_leaves_nothing(owned, app, services, s
     stored, key = store.trial(trial_id), store.new_owner_key(trial_id)
     results = [f"result:{jobs.key_of(stored)}"]
     with store._database.writing() as connection:
-        connection.exec_driver_sql(
-            "INSERT INTO note (note_id, trial_id, text, created_utc, changed_utc, version) VALUES ('n', ?, 'x', '', '', 1)",
-            (stored.inner_id,),
-        )
+        add_note(connection, stored.inner_id, CarriedNote(text="x", created_utc="2026", changed_utc="2026"))
     assert all(store.results.get(one) for one in results)
     assert "type the word" in press(client, trial_id, act="delete", seen="2", confirm="yes").said
     assert client.get(links.trial_path(trial_id)).status_code == 200

@@ -26,6 +26,7 @@ from app.store import ChangedMeanwhile, LastOwnerLink, NoSuchTrial, Store, schem
 from app.store.addresses import new_address, new_key
 from app.store.links import LABEL_CHARS, end_of_day
 
+BOTH_DATABASES = True
 DRAWN = re.compile(r'"end_id":"[^"]*"')  # Dash draws a new one for every page
 TOMORROW = (datetime.now(UTC) + timedelta(days=1)).date().isoformat()
 

@@ -10,6 +10,7 @@ from analysis.default_design import core_design, default_design
 from analysis.designing import Aim, fingerprint
 from app.store import ChangedMeanwhile, NoSuchPlan, PlanFrozen, Store
 
+BOTH_DATABASES = True
 AIM = Aim(claim_pct=1.5, reference_claim_pct=1.0, point="pedal", reference_point="hub", loss_pct=(1.5, 4.0))
 DESIGN = replace(default_design(261.0), title='Kiln = <b> "first"', aim=AIM, seed=7)
 

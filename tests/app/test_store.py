@@ -23,6 +23,7 @@ from app.store import schema as db
 from app.store.blobs import Blobs
 from app.store.folders import kept_secret
 
+BOTH_DATABASES = True
 FULL = Setup(
     title="Kiln test = <b>",
     reference="hub",
@@ -146,8 +147,8 @@ def test_every_set_up_is_kept_and_the_last_one_counts(bench):
     trial_id = bench.trial()
     assert bench.store.change_setup(trial_id, FULL) == 2
     assert bench.store.trial(trial_id).setup == FULL
-    with sqlite3.connect(bench.settings.data_dir / "trials.sqlite3") as connection:
-        assert connection.execute("SELECT count(*) FROM trial_setup").fetchone() == (2,)
+    with bench.store._database.reading() as connection:
+        assert connection.exec_driver_sql("SELECT count(*) FROM trial_setup").scalar() == 2
 
 
 def test_of_two_owners_changing_at_once_the_later_sees_it(bench):
@@ -165,6 +166,7 @@ def test_changing_a_trial_that_does_not_exist_says_so(store):
         store.new_owner_key("n" * 32)
 
 
+@pytest.mark.sqlite
 def test_a_copy_of_the_disk_holds_no_owner_key(settings):
     store = Store(settings)
     new = store.create_trial([(kept(store, "power 1"), "a"), (kept(store, "power 2"), "b")], Setup())
@@ -205,6 +207,7 @@ def test_the_same_trial_is_found_again_and_a_changed_one_is_not(bench):
     assert bench.store.find_trial(trial.recordings[::-1], FULL) is None
 
 
+@pytest.mark.sqlite
 def test_sqlite_is_told_to_be_durable_and_strict(store):
     with store._database.reading() as connection:
         found = {name: connection.execute(text(f"PRAGMA {name}")).scalar() for name in ("journal_mode", "foreign_keys")}
@@ -212,6 +215,7 @@ def test_sqlite_is_told_to_be_durable_and_strict(store):
         assert connection.execute(text("PRAGMA synchronous")).scalar() == 2  # FULL
 
 
+@pytest.mark.sqlite
 def test_a_database_of_a_newer_program_is_left_alone(settings):
     Store(settings).close()
     with sqlite3.connect(settings.data_dir / "trials.sqlite3") as connection:
@@ -220,6 +224,7 @@ def test_a_database_of_a_newer_program_is_left_alone(settings):
         Store(settings)
 
 
+@pytest.mark.sqlite
 def test_a_file_that_is_no_database_is_one_sentence(settings):
     settings.data_dir.mkdir(parents=True)
     (settings.data_dir / "trials.sqlite3").write_bytes(b"this is no database " * 100)
@@ -231,12 +236,13 @@ def test_workers_that_start_together_share_one_fresh_store(settings):
     code = (
         "import sys; from app.settings import Settings; from app.store import Store; "
         "from app.store.folders import kept_secret; from analysis.setup import Setup; from pretend import kept\n"
-        "s = Settings.from_environment(data_dir=sys.argv[1], environ={}); store = Store(s)\n"
+        "s = Settings.from_environment(data_dir=sys.argv[1]); store = Store(s)\n"
         "t = store.create_trial([(kept(store, 'power 1'), 'a'), (kept(store, 'power 2'), 'b')], Setup())\n"
         "print(t.trial_id, kept_secret(s.data_dir))"
     )
     command = [sys.executable, "-c", code, str(settings.data_dir)]
-    env = os.environ | {"PYTHONPATH": str(Path(__file__).parent)}
+    paths = os.pathsep.join([str(Path(__file__).parent), os.environ.get("PYTHONPATH", "")])
+    env = os.environ | {"PYTHONPATH": paths, "COUNTERCHECK_DATABASE_URL": settings.database_url or ""}
     workers = [subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env) for _ in range(3)]
     told = [worker.communicate(timeout=60) for worker in workers]
     assert [worker.returncode for worker in workers] == [0, 0, 0], told

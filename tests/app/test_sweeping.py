@@ -19,6 +19,7 @@ from app.store.blobs import GOING
 from app.store.folders import HALF_WRITTEN_S
 from app.store.sweeping import UPLOAD_WAITS_S, Swept
 
+BOTH_DATABASES = True
 LATER = UPLOAD_WAITS_S + 60.0
 
 
@@ -120,14 +121,15 @@ def test_damaged_on_disk_and_uploaded_again_it_is_sound_again(store, settings):
 
 SWEEPER = (
     "import sys; from app.settings import Settings; from app.store import Store\n"
-    "store = Store(Settings.from_environment(data_dir=sys.argv[1], environ={})); print('up', flush=True)\n"
+    "store = Store(Settings.from_environment(data_dir=sys.argv[1])); print('up', flush=True)\n"
     "while True: store.sweep(put_before_s=2e10)"  # everything unreferenced, at once: harsher than any use
 )
 
 
 def test_sweeps_of_another_process_never_take_a_recording_from_a_trial(settings):
     store = Store(settings)
-    sweeper = subprocess.Popen([sys.executable, "-c", SWEEPER, str(settings.data_dir)], stdout=subprocess.PIPE)
+    env = os.environ | {"COUNTERCHECK_DATABASE_URL": settings.database_url or ""}
+    sweeper = subprocess.Popen([sys.executable, "-c", SWEEPER, str(settings.data_dir)], stdout=subprocess.PIPE, env=env)
     sweeper.stdout.readline()
     made, refused, lock = [], [], threading.Lock()
 

@@ -50,6 +50,9 @@ BLOCK_LAYER = "block-layer"
 FREEZE, FREEZE_FORM, FREEZE_PROBLEM = "freeze", "freeze-form", "freeze-problem"
 BLOCKS_FIRST = "blocks-first"
 
+# trial: notes
+NOTES, NOTES_FORM, NOTES_PROBLEM, NOTE_LAYER = "notes", "notes-form", "notes-problem", "note-layer"
+
 # trial: clocks
 CLOCK_PICTURE, CLOCK_SEEN = "clock-picture", "clock-seen"
 NUDGE = "trial-nudge"

@@ -101,10 +101,11 @@ def _content(trial_id: str, screen: Screen, figure: Any = None, *, with_rest: Ca
     screen = replace(screen.fitted(trial.labels), window=inside(screen.window, trial))
     owner = html.Div(_owner_parts(stored, report)) if owned else None
     inner_card = _card(stored, found, screen.window)
+    common = {"screen": screen, "card": inner_card, "hand": hand, "owner_part": owner, "figure": figure}
+    common["notes"] = services.store.notes.of(trial_id)
     if stored.deltas_hidden:
-        return blocks_first_view(report, trial, screen=screen, card=inner_card, hand=hand, owner_part=owner, figure=figure)
-    below = with_rest(found, hand, trial_id, screen)
-    return trial_view(report, trial, screen=screen, card=inner_card, hand=hand, rest=below, owner_part=owner, figure=figure)
+        return blocks_first_view(report, trial, **common)
+    return trial_view(report, trial, rest=with_rest(found, hand, trial_id, screen), **common)
 
 
 def _owner_parts(stored: StoredTrial, report: Any) -> list[Any]:
@@ -260,6 +261,8 @@ def change_setup(trial_id: str, entries: SheetEntries, *, seen: int | None = Non
     by_s = editing.clock_change(setup, answer.open_trial) if isinstance(answer, Ready) else 0.0
     setup = replace(setup, edits=editing.carried(old.edits, by_s), frozen_hash=old.frozen_hash, frozen_utc=old.frozen_utc)
     services.store.change_setup(trial_id, setup, seen_version=stored.setup_version if seen is None else seen)
+    if by_s:
+        services.store.notes.shift(trial_id, by_s)
     return by_s
 
 

@@ -1,7 +1,21 @@
 """One file per panel: ids in, one call, view out. Importing this registers all of them."""
 
-from app.callbacks import clocks, coming_in, editing, evidence, freezing, links, owner, ride_plan, selection, theme, waiting
+from app.callbacks import (
+    clocks,
+    coming_in,
+    editing,
+    evidence,
+    freezing,
+    links,
+    notes,
+    owner,
+    ride_plan,
+    selection,
+    theme,
+    waiting,
+)
 
 __all__ = [
-    "clocks", "coming_in", "editing", "evidence", "freezing", "links", "owner", "ride_plan", "selection", "theme", "waiting",
+    "clocks", "coming_in", "editing", "evidence", "freezing", "links", "notes", "owner", "ride_plan", "selection", "theme",
+    "waiting",
 ]  # fmt: skip

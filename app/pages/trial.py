@@ -32,6 +32,7 @@ def layout(trial_id: str | None = None, **query: str) -> html.Div:
         dcc.Store(id=ids.BLOCKS_FORM),
         dcc.Store(id=ids.FREEZE_FORM),
         dcc.Store(id=ids.HANDS_FORM),
+        dcc.Store(id=ids.NOTES_FORM),
         dcc.Store(id=ids.NUDGE),
         dcc.Store(id=ids.POLL),
         dcc.Store(id=ids.REST_WANTED),

@@ -3,6 +3,7 @@
 from app.store.carried import CarriedNote
 from app.store.dossiers import NewDossier, StoredDossier
 from app.store.links import Link, TrialLinks
+from app.store.notes import Note
 from app.store.plans import NewPlan, StoredPlan
 from app.store.problems import (
     Busy,
@@ -38,6 +39,7 @@ __all__ = [
     "NoSuchDossier",
     "NoSuchPlan",
     "NoSuchTrial",
+    "Note",
     "PlanFrozen",
     "SetupVersion",
     "Store",

@@ -22,6 +22,7 @@ from app.store.dossiers import Dossiers
 from app.store.folders import own_folder
 from app.store.forgotten import Forgotten, Openings, delete_forgotten, forgotten_trials
 from app.store.links import Links, add_key, key_hash
+from app.store.notes import Notes
 from app.store.plans import Plans
 from app.store.problems import ChangedMeanwhile, DamagedBlob, MissingBlob, NoSuchTrial, StoreProblem
 from app.store.results import Results
@@ -44,6 +45,7 @@ class Store:
         self.plans = Plans(self._database)
         self.dossiers = Dossiers(self._database)
         self.links = Links(self._database)
+        self.notes = Notes(self._database)
         self.openings = Openings(self._database)
         self.results = Results(settings.cache_dir, size_bytes=settings.cache_bytes)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from dash import html
@@ -14,6 +14,7 @@ from app.screen import Screen
 from app.views import parts
 from app.views.editing import block_layer, editing_panel
 from app.views.frozen import Native, frozen, html_text
+from app.views.notes import note_layer, notes_panel
 from app.views.overlay import overlay_panel
 from app.views.provenance import provenance
 from app.views.sheet import submit
@@ -37,6 +38,7 @@ def blocks_first_view(
     screen: Screen,
     card: html.Div,
     hand: ByHand,
+    notes: Sequence[Any] = (),
     owner_part: Any = None,
     figure: Any = None,
 ) -> html.Article:
@@ -49,14 +51,14 @@ def blocks_first_view(
         "The middle of all recordings, each brought to their common level: the trace from which the blocks were found. "
         "It says nothing of any single device."
     )
-    layer = block_layer(report["blocks"], owned=owned)
+    layer = html.Div([block_layer(report["blocks"], owned=owned), note_layer(notes)])
     overlay = html.Div([overlay_panel(trial, screen, layer=layer, figure=figure), aside], className="overlay-and-card")
     tools = editing_panel(report, hand, open=True) if owned else None
     return html.Article(
         [
             html.Div([frozen(_front(report, trial)), _freeze(hand) if owned else None]),
             owner_part,
-            parts.section(1, "overlay-section", "Power and blocks", meaning, overlay, tools),
+            parts.section(1, "overlay-section", "Power and blocks", meaning, overlay, notes_panel(notes, owned=owned), tools),
             frozen(block_section(2, report, trial.labels, origin=provenance(report, hand)), _clocks(report)),
         ],
         className="report",

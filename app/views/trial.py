@@ -18,6 +18,7 @@ from app.views.evidence import Evidence, whole_sections
 from app.views.front import front
 from app.views.frozen import frozen, html_text
 from app.views.hands import hands_panel
+from app.views.notes import note_layer, notes_panel
 from app.views.overlay import overlay_panel
 from app.views.parts import section
 from app.views.provenance import provenance
@@ -36,6 +37,7 @@ def trial_view(
     card: html.Div,
     hand: ByHand,
     rest: Any,
+    notes: Sequence[Any] = (),
     owner_part: Any = None,
     figure: Any = None,
 ) -> html.Article:
@@ -52,7 +54,8 @@ def trial_view(
         "chain can explain shaded. What stands out of the shade asks for an explanation."
     )
     hands = hands_panel(report, labels) if owned else None
-    panel = overlay_panel(trial, screen, layer=block_layer(report["blocks"], owned=owned), figure=figure)
+    layers = html.Div([block_layer(report["blocks"], owned=owned), note_layer(notes)])
+    panel = overlay_panel(trial, screen, layer=layers, figure=figure)
     left = html.Div([panel, hands], className="overlay-and-hands")
     overlay = html.Div([left, aside], className="overlay-and-card")
     tools = editing_panel(report, hand) if owned else None
@@ -60,7 +63,7 @@ def trial_view(
         [
             frozen(front(report, trial, request=clock_request(report, labels, owned=owned))),
             owner_part,
-            section(1, "overlay-section", "Overlay", meaning, overlay, tools),
+            section(1, "overlay-section", "Overlay", meaning, overlay, notes_panel(notes, owned=owned), tools),
             html.Div(rest, id=ids.REST),
         ],
         className="report",

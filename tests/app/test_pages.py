@@ -78,6 +78,11 @@ def test_no_callback_stumbles_over_what_a_browser_may_send(site, value):
             + [("changing.children", value), ("theme.data", value)],
         ),
         ("plan-read.data-html", [("plan-asked.data", value)], []),
+        (
+            "..notes.data-html...note-layer.data-html...notes-problem.children..",
+            [("notes-form.data", value)],
+            [("trial-id.data", value)],
+        ),
         ("plan-read.data-html", [("plan-asked.data", {"recording": value, "name": value, "sent": value})], []),
         ("trial-rest.children", [("rest-wanted.data", value)], [("trial-id.data", value), ("trial-screen.data", value)]),
         ("trial-rest.children", [("rest-wanted.data", 1)], [("trial-id.data", new.trial_id), ("trial-screen.data", value)]),

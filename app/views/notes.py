@@ -1,6 +1,7 @@
 """Notes: numbered marks over the overlay, the list below it, and the owner's form.
 
-Notes come as `app.store.Note`. All of it is text for `assets/10-frozen.js`; `assets/70-notes.js` places the marks and sends what the owner wants.
+Notes come as `app.store.Note`. All of it is text for `assets/10-frozen.js`; `assets/70-notes.js` places the marks and sends what
+the owner wants.
 """
 
 from __future__ import annotations

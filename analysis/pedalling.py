@@ -146,6 +146,11 @@ def circular_mean_sd(angle_deg: Floats, weight: Floats | None = None) -> tuple[f
     return float(np.rad2deg(np.angle(mean)) % CIRCLE_DEG), math.degrees(math.sqrt(-2 * math.log(length)))
 
 
+def arc_deg(start_deg: float, end_deg: float) -> float:
+    """How far it is from start to end the way the crank turns, past the top where it must be, in [0, 360). [deg]"""
+    return (end_deg - start_deg) % CIRCLE_DEG
+
+
 def angle_between(first_deg: float, second_deg: float) -> float:
     """First minus second the short way round, in (-180, 180]. [deg]"""
     turn = (first_deg - second_deg) % CIRCLE_DEG

@@ -9,6 +9,7 @@ from dash import html
 
 from app.views import parts
 from app.views.chapters import Chapter, Material
+from app.views.pedal_drawings import drawings
 from app.views.pictures import fold, plain_table
 from app.wording import KIND_MEANS, number, signed, span, unbroken, with_unit
 
@@ -25,7 +26,8 @@ def told_of(report: Mapping[str, Any]) -> bool:
 
 def _body(told: Material) -> list[Any]:
     found, labels = told.report["pedalling"], told.labels
-    return [_by_kind(found, labels), _differences(found, labels), _definitions(found), _by_block(found, labels)]
+    tables = (part(found, labels) for part in (_by_kind, _differences))
+    return [*drawings(found, labels), *tables, _definitions(found), _by_block(found, labels)]
 
 
 PEDALLING = Chapter(

@@ -7,7 +7,7 @@ from driving import DESK, PHONE, eventually
 
 SECTIONS = ["summary", "levels", "findings", "dependence", "response", "agreement", "pedalling", "recordings"]
 PICTURES = {
-    "findings": ["behind:0", "behind:1"],
+    "findings": ["behind:2", "behind:3"],
     "dependence": ["curves:1", "curves:2"],
     "response": ["changes:1", "changes:2", "sprint-traces", "sprints", "bests"],
     "agreement": ["scatter"],

@@ -12,6 +12,7 @@ from analysis.trial import Trial
 from app import ids
 from app.screen import Screen
 from app.views import parts
+from app.views.taking import take_menu
 from app.wording import clock_text
 
 GRAPH_CONFIG = {"staticPlot": True, "displayModeBar": False}
@@ -47,7 +48,8 @@ def overlay_panel(trial: Trial, screen: Screen, *, layer: Any = None, figure: An
     label = "Power of all recordings, difference of each device from the reference, and blocks, over time"
     ends = {name: None if ends is None else list(ends) for name, ends in (("window", screen.window), ("view", screen.view))}
     state = {"data-screen": json.dumps({**screen.to_store(), **ends})}
-    return html.Figure([_legend(trial), chart, _buttons(), caption], className="overlay", **{"aria-label": label, **state})
+    parts_ = [_legend(trial), chart, _buttons(), take_menu(), caption]
+    return html.Figure(parts_, className="overlay", **{"aria-label": label, **state})
 
 
 def _legend(trial: Trial) -> html.Div:

@@ -68,3 +68,10 @@ PARTS = (LABEL, POINT, CLAIM, FIRMWARE, SIDES, OBTAINED, SHIFT, POWER)
 STEP_NAME, STEP_LENGTH, STEP_TARGET, STEP_KIND = "name", "length", "target", "kind"
 STEP_PARTS = (STEP_NAME, STEP_LENGTH, STEP_TARGET, STEP_KIND)
 PLAN_ASKED, PLAN_READ = "plan-asked", "plan-read"
+
+# the ride plan's page: what its script sends (typed, start, act), what is shown
+PLAN_BODY, PLAN_TOKEN, PLAN_VERSION = "plan-body", "plan-token", "plan-version"
+PLAN_TYPED, PLAN_START, PLAN_ACT, PLAN_TAKE, PLAN_FILE = "plan-typed", "plan-start", "plan-act", "plan-take", "plan-file"
+PLAN_STARTS, PLAN_TOP, PLAN_EDITOR = "plan-starts", "plan-top", "plan-editor"
+PLAN_ANSWER, PLAN_STEPS = "plan-answer", "plan-steps"
+PLAN_SAID, PLAN_TOLD, PLAN_GO = "plan-said", "plan-told", "plan-go"

@@ -14,11 +14,13 @@ from app.screen import OPENING, Screen, from_query
 HOME = "/"
 DEMO = "/demo"
 HEALTH = "/healthz"
+PLAN = "/plan"
 IMPORT = "/import"
 # Trial ids and owner keys: the characters of URL-safe base64, long enough that none is guessed (22 carry 128 bit).
 ID_PATTERN = r"[A-Za-z0-9_-]{22,64}"
 
 _TRIAL = re.compile(rf"/trial/({ID_PATTERN})")
+_PLAN = re.compile(rf"{PLAN}/({ID_PATTERN})")
 _ID = re.compile(ID_PATTERN)
 
 
@@ -69,6 +71,42 @@ def tables_path(trial_id: str) -> str:
 def report_path(trial_id: str) -> str:
     """Download of the whole report as one file that works without a server."""
     return f"/trial/{trial_id}/report.html"
+
+
+def plan_path(token: str) -> str:
+    """Address of a kept ride plan."""
+    return f"{PLAN}/{token}"
+
+
+def plan_owner_path(token: str, owner_key: str) -> str:
+    """A plan's owner link, which moves the key into a cookie."""
+    return f"/own-plan/{token}/{owner_key}"
+
+
+def plan_workout_path(token: str) -> str:
+    """Download of a kept plan as a FIT workout."""
+    return f"{PLAN}/{token}/workout.fit"
+
+
+def plan_toml_path(token: str) -> str:
+    """Download of a kept plan as `[[plan]]` entries."""
+    return f"{PLAN}/{token}/plan.toml"
+
+
+def plan_copy_path(token: str) -> str:
+    """The editor, beginning with what a kept plan says."""
+    return f"{PLAN}?copy={token}"
+
+
+def new_trial_path(token: str) -> str:
+    """The home page, its sheet with a kept plan's steps."""
+    return f"{HOME}?plan={token}"
+
+
+def plan_token(address: str) -> str | None:
+    """The token in the address of a kept plan; None where it is not one."""
+    match = _PLAN.fullmatch(urlsplit(address).path)
+    return match[1] if match else None
 
 
 def parse(address: str) -> TrialAddress | None:

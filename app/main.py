@@ -14,9 +14,11 @@ from app.carrying import routes as carrying
 from app.engine import Engine
 from app.jobs import Jobs
 from app.limits_gate import Gate
-from app.links import parse, trial_path
+from app.links import parse, plan_token, trial_path
 from app.parsing import Children, Here
 from app.places import assets_dir
+from app.planning import access as plan_access
+from app.planning import routes as plan_routes
 from app.services import CONFIG_KEY, Services
 from app.settings import Settings
 from app.store import Store
@@ -103,6 +105,7 @@ def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash
     _add_pages(app)
     uploads.register(server)
     downloads.register(server)
+    plan_routes.register(server)
     carrying.register(server)
     health.register(server, services)
     unchanging.register(server)
@@ -146,6 +149,8 @@ def _not_found(app: dash.Dash) -> Any:
     if request.url_rule is None or request.url_rule.rule != CATCH_ALL:
         return None
     address = parse(request.path)
+    if token := plan_token(request.path):
+        return None if plan_access.stored_plan(token) else (app.index(), 404)
     if address is None:
         found = any(page["path"] == request.path for page in dash.page_registry.values() if not page["path_template"])
         return None if found else (app.index(), 404)

@@ -26,7 +26,7 @@ from app.limits_rates import TooMany
 from app.limits_room import Crowded
 from app.parsing import ReadersBusy
 from app.settings import Settings
-from app.store import Busy, DatabaseAway, FullDisk, NoSuchTrial, UnusableStore
+from app.store import Busy, DatabaseAway, FullDisk, NoSuchPlan, NoSuchTrial, UnusableStore
 from app.uploads import same_origin
 
 LOCAL_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
@@ -40,7 +40,7 @@ OTHER_BODY_BYTES = 4 * 2**20
 RETRY_AFTER_S = 30
 STATUSES = (
     ((NotOwner, DeltasHidden), 403),
-    (NoSuchTrial, 404),
+    ((NoSuchTrial, NoSuchPlan), 404),
     (TooMany, 429),
     (FullDisk, 507),
     ((Crowded, QueueFull, ReadersBusy, Busy, DatabaseAway, UnusableStore), 503),

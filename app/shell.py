@@ -6,7 +6,9 @@ import dash
 from dash import dcc, html
 
 from app import ids
-from app.links import DEMO, HOME
+from app.links import DEMO, HOME, PLAN
+
+PLACES = (("New trial", HOME), ("Plan a ride", PLAN), ("Built-in trial", DEMO))
 
 
 def theme_switch() -> html.Button:
@@ -19,7 +21,7 @@ def shell() -> html.Div:
     head = html.Div(
         [
             html.A("countercheck", href=HOME, className="wordmark"),
-            html.Nav([html.A("New trial", href=HOME), html.A("Built-in trial", href=DEMO)], **{"aria-label": "Site"}),
+            html.Nav([html.A(name, href=path) for name, path in PLACES], **{"aria-label": "Site"}),
             theme_switch(),
         ],
         className="site-head",

@@ -9,6 +9,7 @@ from app.callbacks import (
     links,
     notes,
     owner,
+    planning,
     ride_plan,
     selection,
     theme,
@@ -16,6 +17,6 @@ from app.callbacks import (
 )
 
 __all__ = [
-    "clocks", "coming_in", "editing", "evidence", "freezing", "links", "notes", "owner", "ride_plan", "selection", "theme",
-    "waiting",
+    "clocks", "coming_in", "editing", "evidence", "freezing", "links", "notes", "owner", "planning", "ride_plan", "selection",
+    "theme", "waiting",
 ]  # fmt: skip

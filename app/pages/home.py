@@ -7,6 +7,7 @@ from dash import dcc, html
 
 from app import ids
 from app.links import DEMO, HOME
+from app.planning import handing
 
 TITLE = "countercheck: does the device read true?"
 WHAT = (
@@ -37,8 +38,9 @@ def register() -> None:
     dash.register_page("home", path=HOME, title=TITLE, name="New trial", layout=layout)
 
 
-def layout(**_query: str) -> html.Div:
-    """The empty page; scripts and callbacks fill the list and the sheet."""
+def layout(plan: str | None = None, **_query: str) -> html.Div:
+    """The empty page; scripts and callbacks fill the list and the sheet. `plan`: a kept ride plan that the sheet is to have."""
+    handed = handing.plan_for_sheet(plan)
     steps = [html.Li([html.Strong(name + ". "), text]) for name, text in STEPS]
     intro = html.Header(
         [
@@ -62,13 +64,14 @@ def layout(**_query: str) -> html.Div:
         [
             intro,
             html.Ol(steps, className="steps"),
+            handed and handed.notice,
             drop,
             html.Div(id=ids.FILE_LIST, className="file-list", role="list", **{"aria-label": "Files"}),
             html.P(id=ids.FILE_COUNT, className="small", role="status"),
             html.Div(id=ids.SHEET),
             html.Div(id=ids.SHEET_PROBLEM),
             dcc.Store(id=ids.UPLOADS, data={"files": [], "typed": None}),
-            dcc.Store(id=ids.SETUP_TEXT),
+            dcc.Store(id=ids.SETUP_TEXT, data=handed and handed.setup_text),
             dcc.Store(id=ids.NEW_FORM),
             dcc.Store(id=ids.PLAN_ASKED),
             html.Div(id=ids.PLAN_READ, hidden=True),

@@ -1,0 +1,1 @@
+"""What stands on a ride plan's page; pure views."""

@@ -209,9 +209,11 @@ class Jobs:
 
     def _compute(self, key: str, trial: StoredTrial) -> None:
         passing: list[StoreProblem] = []
+        began_s = time.monotonic()
         try:
             packed = self.engine.pack(self._compared(trial, self._teller(key), passing))
             self._results.put(f"result:{key}", packed, expire_s=RETRY_S if passing else None)
+            log.info("analysed %s... in %.1f s", key[:6], time.monotonic() - began_s)
             answer = Ready(open_trial=self.engine.unpack(packed))
             self._keep(key, answer, for_s=RETRY_S if passing else float("inf"))
         except CountercheckError as problem:

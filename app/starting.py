@@ -133,7 +133,7 @@ def _remembered(upload: Upload, known: set[str]) -> dict[str, str]:
 
 def _read(setup_text: str | None) -> tuple[Setup, Any]:
     """The set-up file, or an empty set-up and the sentence that says what is wrong with it."""
-    if not setup_text:
+    if not setup_text or not isinstance(setup_text, str):  # a browser can send what it likes
         return Setup(), None
     try:
         return setup_from_toml(setup_text), None

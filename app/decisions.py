@@ -1,0 +1,56 @@
+"""Who may call what: one line for every callback and every route, each a decision. One without a line fails the build
+(tests/security/test_decisions.py), and the same test calls every owner's callback without the key.
+
+`owner`: asks `access.require_owner` before it changes or gives away anything. `reader`: whoever has an address of the trial; he
+looks only, and of hidden deltas sees none. `anyone`: touches no trial of anybody, or makes a new one for whoever asks.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+Who = Literal["owner", "reader", "anyone"]
+
+# By the output as Dash names it, without the hash behind a doubled one.
+CALLBACKS: dict[str, Who] = {
+    "..trial-content.children...hands-problem.children...trial-nudge.data..": "owner",
+    "..trial-content.children...blocks-problem.children..": "owner",
+    "..trial-content.children...freeze-problem.children..": "owner",
+    "..trial-content.children...edit-problem.children...trial-window.data...trial-view.data..": "owner",
+    "..links-body.children...trial-lead.href...trial-content.children..": "owner",
+    '{"index":["MATCH"],"type":"clock-picture"}.children': "reader",
+    '{"index":["MATCH"],"type":"evidence"}.children': "reader",
+    '{"index":["MATCH"],"type":"section"}.children': "reader",
+    "interval-card.data-html": "reader",
+    "overlay.figure": "reader",
+    "held-against.figure": "reader",
+    "trial-rest.children": "reader",
+    "..trial-content.children...changing.children..": "reader",
+    ".._pages_content.children..._pages_store.data..": "reader",
+    "sheet.children": "anyone",
+    "plan-read.data-html": "anyone",
+    "..go.href...sheet-problem.children...sheet.children..": "anyone",
+}
+
+ROUTES: dict[str, Who] = {
+    "/trial/<trial_id>/everything.zip": "owner",
+    "/own/<trial_id>/<owner_key>": "owner",  # the key is in the address
+    "/trial/<trial_id>/result.json": "reader",
+    "/trial/<trial_id>/deltas.csv": "reader",
+    "/trial/<trial_id>/tables.zip": "reader",
+    "/trial/<trial_id>/report.html": "reader",
+    "/<path:path>": "reader",  # the shell of every page; what stands in it comes by callbacks
+    "/": "anyone",
+    "/upload": "anyone",
+    "/trials": "anyone",
+    "/import": "anyone",
+    "/demo": "anyone",
+    "/healthz": "anyone",
+    "/assets/<path:filename>": "anyone",
+    "/_favicon.ico": "anyone",
+    "/_dash-component-suites/<string:package_name>/<path:fingerprinted_path>": "anyone",
+    "/_dash-layout": "anyone",  # the frame without a trial in it
+    "/_dash-dependencies": "anyone",  # the names of the callbacks, which are in the source
+    "/_dash-update-component": "anyone",  # each callback decides for itself, above
+    "/_reload-hash": "anyone",  # answered by 404
+}

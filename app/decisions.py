@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-Who = Literal["owner", "reader", "anyone"]
+Who = Literal["owner", "plan's owner", "reader", "anyone"]
 
 # By the output as Dash names it, without the hash behind a doubled one.
 CALLBACKS: dict[str, Who] = {
@@ -17,6 +17,9 @@ CALLBACKS: dict[str, Who] = {
     "..trial-content.children...blocks-problem.children..": "owner",
     "..trial-content.children...freeze-problem.children..": "owner",
     "..trial-content.children...edit-problem.children...trial-window.data...trial-view.data..": "owner",
+    "..notes.data-html...note-layer.data-html...notes-problem.children..": "owner",
+    # keeps a new plan for anyone; of a kept one it asks `planning.access.require_owner`
+    "..plan-body.children...plan-token.data...plan-version.data...plan-said.children...plan-go.href..": "plan's owner",
     "..links-body.children...trial-lead.href...trial-content.children..": "owner",
     '{"index":["MATCH"],"type":"clock-picture"}.children': "reader",
     '{"index":["MATCH"],"type":"evidence"}.children': "reader",
@@ -29,12 +32,18 @@ CALLBACKS: dict[str, Who] = {
     ".._pages_content.children..._pages_store.data..": "reader",
     "sheet.children": "anyone",
     "plan-read.data-html": "anyone",
+    "..plan-top.data-html...plan-answer.data-html...plan-steps.data-html...plan-told.data..": "anyone",
+    "plan-editor.data-html": "anyone",
+    "..plan-file.data...plan-said.children..": "anyone",
     "..go.href...sheet-problem.children...sheet.children..": "anyone",
 }
 
 ROUTES: dict[str, Who] = {
     "/trial/<trial_id>/everything.zip": "owner",
     "/own/<trial_id>/<owner_key>": "owner",  # the key is in the address
+    "/own-plan/<token>/<owner_key>": "plan's owner",  # likewise
+    "/plan/<token>/workout.fit": "reader",
+    "/plan/<token>/plan.toml": "reader",
     "/trial/<trial_id>/result.json": "reader",
     "/trial/<trial_id>/deltas.csv": "reader",
     "/trial/<trial_id>/tables.zip": "reader",

@@ -17,7 +17,8 @@ OURS = {"X-Requested-With": "countercheck", "Origin": "http://localhost"}
 CSV = "time,power,cadence\n" + "\n".join(f"{1_768_673_100 + t},{200 + t % 7},{88 + t % 3}" for t in range(600))
 REFUSAL = "Only the owner may change this trial"
 OWNERS = [output for output, who in CALLBACKS.items() if who == "owner"]
-OTHERS = [output for output, who in CALLBACKS.items() if who != "owner"]
+PLANS = [output for output, who in CALLBACKS.items() if who == "plan's owner"]
+OTHERS = [output for output, who in CALLBACKS.items() if who in ("reader", "anyone")]
 
 
 @pytest.fixture(scope="module")
@@ -65,6 +66,7 @@ def asked(client, output: str, trial_id: str, value=None):
             id_ = json.loads(entry["id"].replace('["MATCH"]', '"agreement"'))
             return {"id": id_, "property": entry["property"], "value": id_ if entry["property"] == "id" else True}
         known = {"trial-id.data": trial_id, "theme.data": "light", "_pages_location.pathname": f"/trial/{trial_id}"}
+        known["plan-token.data"] = "p" * 32
         known["_pages_location.search"] = "?from=1&to=9"
         return {**entry, "value": known.get(f"{entry['id']}.{entry['property']}", value)}
 
@@ -111,6 +113,16 @@ def test_the_refusal_is_the_keys_doing(site, output):
     assert REFUSAL not in asked(owner, output, trial_id, FORM).text
 
 
+@pytest.mark.parametrize("output", PLANS)
+def test_a_plan_is_not_changed_without_its_key(site, output):
+    app, _, trial_id, database = site
+    before = rows(database)
+    for value in (FORM | {"act": "freeze"}, FORM | {"act": "delete"}, None):
+        answer = asked(app.server.test_client(), output, trial_id, value)
+        assert "There is no ride plan" in answer.text or "Only the owner" in answer.text, answer.text
+    assert rows(database) == before
+
+
 @pytest.mark.parametrize("output", OTHERS)
 def test_looking_changes_nothing(site, output):
     app, _, trial_id, database = site
@@ -120,11 +132,11 @@ def test_looking_changes_nothing(site, output):
     assert rows(database) == before
 
 
-@pytest.mark.parametrize("rule", [rule for rule, who in ROUTES.items() if who == "owner"])
+@pytest.mark.parametrize("rule", [rule for rule, who in ROUTES.items() if "owner" in who])
 def test_an_owners_route_without_the_key_gives_nothing(site, rule):
     app, _, trial_id, database = site
     before = rows(database)
-    path = rule.replace("<trial_id>", trial_id).replace("<owner_key>", "k" * 43)
+    path = rule.replace("<trial_id>", trial_id).replace("<owner_key>", "k" * 43).replace("<token>", "p" * 32)
     answer = app.server.test_client().get(path)
     assert answer.status_code in (403, 404)
     assert "Set-Cookie" not in answer.headers

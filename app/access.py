@@ -48,8 +48,13 @@ def grant(response: Any, trial_id: str, owner_key: str) -> None:
     stored = get_services().store.trial(trial_id)
     if stored is None:
         raise NoSuchTrial(NOTHING_HERE)
+    put_key(response, stored.inner_id, owner_key)
+
+
+def put_key(response: Any, inner_id: str, owner_key: str) -> None:
+    """Put a key into the browser, of whatever in the database has this name."""
     response.set_cookie(
-        cookie_name(stored.inner_id),
+        cookie_name(inner_id),
         owner_key,
         max_age=COOKIE_AGE_S,
         httponly=True,
@@ -105,6 +110,11 @@ def forget(response: Any, names: Iterable[str]) -> None:
     """Take cookies out of the browser, of a trial that is there no more."""
     for name in names:
         response.set_cookie(name, "", max_age=0, path="/", httponly=True, samesite="Lax", secure=get_services().settings.https)
+
+
+def held() -> list[str]:
+    """Every owner key that this browser holds."""
+    return _keys()
 
 
 def _keys() -> list[str]:

@@ -75,3 +75,12 @@ PLAN_TYPED, PLAN_START, PLAN_ACT, PLAN_TAKE, PLAN_FILE = "plan-typed", "plan-sta
 PLAN_STARTS, PLAN_TOP, PLAN_EDITOR = "plan-starts", "plan-top", "plan-editor"
 PLAN_ANSWER, PLAN_STEPS = "plan-answer", "plan-steps"
 PLAN_SAID, PLAN_TOLD, PLAN_GO = "plan-said", "plan-told", "plan-go"
+
+# dossiers
+DOSSIER = "dossier-address"
+DOSSIER_CONTENT = "dossier-content"
+DOSSIER_FORM = "dossier-form"
+DOSSIER_PROBLEM = "dossier-problem"
+DOSSIER_SAID = "dossier-said"
+DOSSIER_LEAD = "dossier-lead"
+DOSSIER_PICTURE, DOSSIER_PICTURE_NAME = "dossier-picture", "dossier-picture-name"

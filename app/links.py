@@ -13,6 +13,7 @@ from app.screen import OPENING, Screen, from_query
 
 HOME = "/"
 DEMO = "/demo"
+DOSSIERS = "/dossier"
 HEALTH = "/healthz"
 PLAN = "/plan"
 IMPORT = "/import"
@@ -21,6 +22,7 @@ ID_PATTERN = r"[A-Za-z0-9_-]{22,64}"
 
 _TRIAL = re.compile(rf"/trial/({ID_PATTERN})")
 _PLAN = re.compile(rf"{PLAN}/({ID_PATTERN})")
+_DOSSIER = re.compile(rf"/dossier/({ID_PATTERN})")
 _ID = re.compile(ID_PATTERN)
 
 
@@ -107,6 +109,32 @@ def plan_token(address: str) -> str | None:
     """The token in the address of a kept plan; None where it is not one."""
     match = _PLAN.fullmatch(urlsplit(address).path)
     return match[1] if match else None
+
+
+def dossier_path(address: str) -> str:
+    """Address of a dossier's page."""
+    return f"{DOSSIERS}/{address}"
+
+
+def dossier_owner_path(address: str, owner_key: str) -> str:
+    """The owner link of a dossier: opened once, it moves the key into a cookie and leads on to the page."""
+    return f"/own-dossier/{address}/{owner_key}"
+
+
+def dossier_page_path(address: str) -> str:
+    """Download of a dossier's page as one file."""
+    return f"{DOSSIERS}/{address}/page.html"
+
+
+def dossier_data_path(address: str) -> str:
+    """Download of a dossier's data package."""
+    return f"{DOSSIERS}/{address}/data.zip"
+
+
+def parse_dossier(path: str) -> str | None:
+    """The address in the path of a dossier's page; None when it is not one."""
+    match = _DOSSIER.fullmatch(path)
+    return None if match is None else match[1]
 
 
 def parse(address: str) -> TrialAddress | None:

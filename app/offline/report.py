@@ -50,9 +50,16 @@ def offline_report(found: OpenTrial, *, hand: ByHand | None = None) -> str:
         A style or script of the program is missing.
     """
     page = standing(_article(found, hand or ByHand()))
-    title = found.report["title"] or "Comparison of recordings"
-    held = _told({"pictures": _pictures(found, pictures_in(page)), "trial": trial_data(found)})
-    scripts = [_script(name) for name in SCRIPTS]
+    data = {"pictures": _pictures(found, pictures_in(page)), "trial": trial_data(found)}
+    return one_file(page, title=found.report["title"] or "Comparison of recordings", data=data, scripts=SCRIPTS)
+
+
+def one_file(page: Any, *, title: str, data: dict[str, Any], scripts: Sequence[str]) -> str:
+    """A standing tree as one HTML file with the site's styles, these scripts and the data they work on.
+
+    Raises IncompleteInstallation.
+    """
+    held, scripts = _told(data), [_script(name) for name in scripts]
     head = html_text(_head())
     body = html_text(html.Div([html.Main(page, id=ids.MAIN, tabIndex="-1")]))
     styles = "\n".join(_read(file.name) for file in sorted(assets_dir().glob("*.css"))) + _read("offline/10-alone.css")

@@ -1,0 +1,116 @@
+"""From a kept dossier to what stands on its page, for owners and readers; who may see and change it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import flask
+from dash import html
+
+from analysis.dossier.standing import stand_of
+from analysis.errors import CountercheckError
+from app import access, freezing, links
+from app.dossiers import changing, drawing
+from app.jobs import Ready, Working
+from app.services import base_url, get_services
+from app.showing import theme_of
+from app.store import NoSuchDossier, StoredDossier
+from app.views.dossier.editing import editor
+from app.views.dossier.reading import reading_view
+from app.views.pictures import drawn
+
+
+class NotReady(CountercheckError):
+    """A trial whose result is not there yet, or cannot be had."""
+
+
+def stored_dossier(address: Any) -> StoredDossier | None:
+    """The dossier at this address as far as the present request may see it; None for everything else, whatever the reason."""
+    found = get_services().store.dossiers.of(address) if links.is_id(address) else None
+    return None if found is None or (found.private and not is_owner(address)) else found
+
+
+def is_owner(address: str) -> bool:
+    """Whether the present request carries a key of the dossier at this address."""
+    return links.is_id(address) and get_services().store.dossiers.owned(address, access.held())
+
+
+def require_owner(address: Any) -> StoredDossier:
+    """The dossier, to be changed. Raises NoSuchDossier, or NotOwner when the present request may only look."""
+    found = stored_dossier(address)
+    if found is None:
+        raise NoSuchDossier()
+    if not is_owner(address):
+        raise access.NotOwner("Only the owner may change this dossier; open it with its owner link.")
+    return found
+
+
+def grant(response: flask.Response, address: str, owner_key: str) -> None:
+    """Put the owner key into the browser. Raises NoSuchDossier."""
+    found = get_services().store.dossiers.of(address)
+    if found is None:
+        raise NoSuchDossier()
+    access.put_key(response, found.inner_id, owner_key)
+
+
+def content(address: Any) -> Any:
+    """The whole page; an owner finds the forms below it."""
+    found = stored_dossier(address)
+    if found is None:
+        return None
+    owned = is_owner(address)
+    page = reading_view(found.dossier, stand_of(found.dossier.trials), changed_utc=found.changed_utc, address=address)
+    if not owned:
+        return page
+    readers = None if found.reader_address is None else links.absolute(base_url(), links.dossier_path(found.reader_address))
+    return html.Div([page, editor(found.dossier, version=found.version, readers=readers)])
+
+
+def picture(address: Any, name: Any, theme: Any) -> Any:
+    """A picture as its component; None where there is nothing to draw."""
+    found = stored_dossier(address)
+    figure = None if found is None else drawing.picture(found.dossier, name, theme_of(theme))
+    return None if figure is None else drawn(figure)
+
+
+def report_of(trial_id: str) -> Mapping[str, Any]:
+    """The result of the trial at this address. Raises NotReady, NoSuchTrial or DeltasHidden; each says what to do."""
+    stored = access.stored_trial(trial_id)
+    if stored is None:
+        raise access.NoSuchTrial(access.NOTHING_HERE)
+    freezing.refuse_hidden(stored)
+    answer = get_services().jobs.ask(trial_id)
+    if isinstance(answer, Working):
+        raise NotReady("The trial is still being analysed; open its page, wait for the result, and try again.")
+    if not isinstance(answer, Ready):
+        raise NotReady(f"The trial has no result: {answer.sentence}")
+    return answer.open_trial.report
+
+
+def change(address: Any, form: Any) -> tuple[str, ...]:
+    """Do what a form of the owner's asks for and keep it; what came of it in sentences.
+
+    Raises
+    ------
+    NoSuchDossier, NotOwner, BadSetup, ChangedMeanwhile
+        One sentence; nothing is kept.
+    """
+    found = require_owner(address)
+    form = form if isinstance(form, Mapping) else {}
+    seen = form.get("seen")
+    seen = int(seen) if isinstance(seen, str) and seen.isdecimal() else -1
+    said: tuple[str, ...] = ()
+    act, fields = form.get("act"), form.get("rows") or [{}]
+    first = fields[0] if isinstance(fields, list) and isinstance(fields[0], Mapping) else {}
+    if act == "add-trial":
+        new = changing.with_trial(found.dossier, str(first.get("link") or ""), str(first.get("label") or ""), report_of)
+    elif act == "look-again":
+        new, said = changing.looked_at_again(found.dossier, report_of)
+    elif act == "answers":
+        new = changing.with_answers(found.dossier, first)
+    else:
+        new = changing.changed_part(found.dossier, form)
+    if new != found.dossier:
+        get_services().store.dossiers.change(address, new, seen_version=seen)
+    return said

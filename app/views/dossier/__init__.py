@@ -1,0 +1,1 @@
+"""A dossier's page: what readers see, and the forms below it for its owner."""

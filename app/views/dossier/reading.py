@@ -1,0 +1,172 @@
+"""A dossier as its readers see it: conclusion, why, how sure, evidence, bench, incidents, method, corrections, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from dash import dcc, html
+
+from analysis.cautions import CAUTIONS
+from analysis.dossier.document import Dossier
+from analysis.dossier.standing import KIND_WORDS, Stand, Standing, moved_verdicts
+from analysis.figures import bench_height_px, forest_height_px
+from app import ids, links
+from app.dossiers.tables import bench_rows
+from app.views import parts
+from app.views.dossier.method import corrections_section, method_section
+from app.views.dossier.sheets import bench_section, evidence_section, incidents_section
+from app.views.frozen import frozen
+from app.views.pictures import plain_table
+from app.wording import NOTHING, counted, signed, span
+
+
+def reading_view(dossier: Dossier, stand: Stand, *, changed_utc: str, address: str | None) -> html.Article:
+    """The whole page; sections without anything to say are left out, their numbers close up.
+
+    address : where it stands, None for a page of its own in a file, from which nothing can be downloaded.
+    """
+    measured = bench_rows(dossier)
+    forest = picture_box("forest", forest_height(stand), "Every trial's delta with its 95 % interval, and the mean over trials.")
+    bench = picture_box(
+        "bench", bench_height_px(measured), "Every claimed quantity's deviation from its claim, in percent of it."
+    )
+    made = [
+        lambda n: _why(n, stand, forest),
+        lambda n: _how_sure(n, stand),
+        lambda n: evidence_section(n, dossier),
+        lambda n: bench_section(n, measured, bench) if measured else None,
+        lambda n: incidents_section(n, dossier.incidents) if dossier.incidents else None,
+        lambda n: method_section(n, dossier, stand),
+        lambda n: corrections_section(n, dossier, _moved(dossier)),
+        lambda n: _taking(n, dossier, address) if address else None,
+    ]
+    sections: list[Any] = []
+    for make in made:
+        section = make(len(sections) + 2)
+        sections += [section] if section is not None else []
+    return html.Article(
+        [_front(dossier, stand, changed_utc), *sections, _cautions(len(sections) + 2)], className="report dossier"
+    )
+
+
+def forest_height(stand: Stand) -> int:
+    """Height of the forest, 0 where there is none. [px]"""
+    if not stand.standings:
+        return 0
+    return forest_height_px(stand.standings[0], [(f, own[0]) for f, own in stand.by_firmware if own])
+
+
+def picture_box(name: str, height_px: int, says: str) -> Any:
+    """The place of a picture that its callback draws in the reader's theme; None without a height."""
+    if not height_px:
+        return None
+    box = html.Div(
+        id={"type": ids.DOSSIER_PICTURE, "index": name}, style={"minHeight": f"{height_px}px"}, **{"aria-hidden": "true"}
+    )
+    store = dcc.Store(id={"type": ids.DOSSIER_PICTURE_NAME, "index": name}, data=name)
+    return html.Figure([box, store, html.Figcaption(says, className="small")], role="group", **{"aria-label": says})
+
+
+def _front(dossier: Dossier, stand: Stand, changed_utc: str) -> html.Header:
+    by = f" by {dossier.reviewer}" if dossier.reviewer else ""
+    line = [
+        html.Span(dossier.title, className="trial-title"),
+        html.Span(counted(len(dossier.trials), "trial")),
+        html.Span(f"last changed {changed_utc[:10]}{by}"),
+    ]
+    said = [html.P(text, className="second-sentence") for text in _paragraphs(dossier.conclusion)]
+    limits = [html.P([html.Strong("What this cannot say. "), text]) for text in _paragraphs(dossier.limits)]
+    head = [
+        html.P(line, className="title-block"),
+        html.H1(stand.headline, id="headline"),
+        *said,
+        *(limits or [html.P("One unit of a device, these rigs and these days: other units may read differently.")]),
+    ]
+    return html.Header(frozen(*head), className="front", id="conclusion")
+
+
+def _why(number: int, stand: Stand, forest: Any) -> html.Section:
+    meaning = (
+        "Trials are the repeats here, never the blocks of one trial: what differs from day to day is in the interval. "
+        "The shade is what claims and drivetrain loss can explain."
+    )
+    if not stand.standings:
+        return parts.section(number, "why", "Why", meaning, html.P("There is no trial yet."))
+    groups = [(f"firmware {f}", own) for f, own in stand.by_firmware]
+    tables = [_standings("All trials", stand.standings), *(_standings(name.capitalize(), own) for name, own in groups)]
+    changes = [html.P(c.sentence) for c in stand.firmware]
+    head = html.H3("Firmware against firmware") if changes else None
+    return parts.section(number, "why", "Why", meaning, forest, frozen(head, *changes, *tables))
+
+
+def _standings(name: str, standings: Sequence[Standing]) -> html.Div:
+    head = (
+        "kind",
+        "level, W",
+        "trials",
+        "mean, %",
+        "95 % interval, %",
+        "next trial, %",
+        "trials differ by, points",
+        "allowance, %",
+        "verdict",
+    )
+    rows = [
+        (
+            KIND_WORDS[s.across.kind],
+            NOTHING if s.across.level_w is None else f"{s.across.level_w:.0f}",
+            str(len(s.across.trials)),
+            signed(s.across.pooled.mean if s.across.pooled else s.across.trials[0].delta_pct),
+            span(s.across.pooled.ci) if s.across.pooled else NOTHING,
+            span(s.across.pooled.prediction) if s.across.pooled and s.across.pooled.prediction else NOTHING,
+            f"{s.across.pooled.tau2**0.5:.1f}" if s.across.pooled else NOTHING,
+            span(s.allowance_pct),
+            parts.verdict_mark(s.verdict.word, s.verdict.reason),
+        )
+        for s in standings
+    ]
+    return plain_table(name, head, rows, words=(8,))
+
+
+def _how_sure(number: int, stand: Stand) -> html.Section:
+    meaning = "How far trials of one device differ is the measure of how far any one of them can be trusted."
+    listed = html.Ul([html.Li(text) for text in stand.to_settle], className="plain-list")
+    rest = [
+        (s.across.trials, s.across.without) for s in stand.standings if s.across.kind == "steady" and s.across.level_w is None
+    ]
+    table = None
+    if rest and rest[0][1]:
+        rows = [(name, signed(left.mean), span(left.ci)) for name, left in rest[0][1]]
+        table = plain_table("Held power with one trial left out", ("without", "mean, %", "95 % interval, %"), rows)
+    body = frozen(html.P(stand.how_sure), html.H3("What would settle or change it"), listed, table)
+    return parts.section(number, "how-sure", "How sure", meaning, body)
+
+
+def _moved(dossier: Dossier) -> list[Any]:
+    return [m for t in dossier.trials if t.earlier is not None for m in moved_verdicts(t.name, t.earlier, t.digest)]
+
+
+def _taking(number: int, dossier: Dossier, address: str) -> html.Section:
+    meaning = "Everything on this page can be checked elsewhere: the tables, and the samples on a clock that starts at zero."
+    licence = "no licence is stated" if dossier.licence == "not stated" else f"licence {dossier.licence}"
+    items = [
+        html.Li(html.A("The page as one file", href=links.dossier_page_path(address), download="")),
+        html.Li(
+            [
+                html.A("Data package", href=links.dossier_data_path(address), download=""),
+                f": tables and samples as CSV, {licence}",
+            ]
+        ),
+    ]
+    return parts.section(number, "take-away", "Take away", meaning, frozen(html.Ul(items, className="plain-list")))
+
+
+def _cautions(number: int) -> html.Section:
+    meaning = "The maker's manual, local rules and qualified people always come first."
+    listed = [html.P([html.Strong(c.topic + ". "), c.text]) for c in CAUTIONS]
+    return parts.section(number, "cautions", "Cautions", meaning, frozen(html.Div(listed, className="cautions")))
+
+
+def _paragraphs(text: str | None) -> list[str]:
+    return [line.strip() for line in (text or "").splitlines() if line.strip()]

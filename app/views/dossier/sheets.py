@@ -1,0 +1,135 @@
+"""Trials and what they touched, the bench sheet, the time line of incidents."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from dash import html
+
+from analysis.bench_sheet import Measured
+from analysis.dossier.coverage import PROPERTIES, coverage_of
+from analysis.dossier.document import Dossier, Incident, TrialEntry
+from app.views import parts
+from app.views.frozen import frozen
+from app.views.pictures import plain_table
+from app.wording import NOTHING, signed, span
+
+STATE_MARKS = {"touched": "●", "partly": "◐", "missing": "○"}
+ANSWER_MARKS = {"agrees": "●", "differs": "▲", "cannot tell": "◇"}
+
+
+def evidence_section(number: int, dossier: Dossier) -> html.Section:
+    """Every trial in a row, then which properties and conditions all of them touched."""
+    meaning = (
+        "A verdict is worth what its trials touched. The list of properties and conditions is that of an open review of 74 "
+        "validation studies (doi 10.3390/s22010386)."
+    )
+    head = ("trial", "day", "rider", "unit", "where", "firmware", "held power, %", "95 % interval, %", "verdict of the trial")
+    table = plain_table("Trials", head, [_trial(t) for t in dossier.trials], words=(1, 2, 3, 4, 5, 8)) if dossier.trials else None
+    return parts.section(number, "evidence", "Evidence", meaning, frozen(table, *_coverage(dossier)))
+
+
+def _trial(entry: TrialEntry) -> tuple[Any, ...]:
+    held = next((s for s in entry.digest["summary"] if s["kind"] == "steady"), None) or {}
+    name = html.A(entry.name, href=entry.link) if entry.link else entry.name
+    return (
+        name,
+        entry.day or NOTHING,
+        entry.rider or NOTHING,
+        entry.unit or NOTHING,
+        entry.where,
+        entry.digest["firmware"] or NOTHING,
+        signed(held.get("delta_pct")),
+        span(held.get("delta_pct_ci")),
+        parts.verdict_mark(held.get("verdict")),
+    )
+
+
+def _coverage(dossier: Dossier) -> list[Any]:
+    touched = coverage_of(dossier.trials, dossier.bench)
+    lists = []
+    for title, chosen in (
+        ("Properties", [t for t in touched if t.name in PROPERTIES]),
+        ("Conditions", [t for t in touched if t.name not in PROPERTIES]),
+    ):
+        items = [
+            html.Li(
+                [
+                    html.Span(STATE_MARKS[t.state], className="mark", **{"aria-hidden": "true"}),
+                    html.Span([html.Strong(t.name), f": {t.state}. {t.why}. ", html.Span(t.missing, className="small")]),
+                ],
+                className=f"touched {t.state}",
+            )
+            for t in touched
+            if t in chosen
+        ]
+        lists += [html.Div([html.H3(title), html.Ul(items)])]
+    return [html.Div(lists, className="coverage")]
+
+
+def bench_section(number: int, measured: Sequence[tuple[str, Measured]], picture: Any) -> html.Section:
+    """Claimed against measured, drawn and as a table; several devices stand side by side by quantity."""
+    meaning = (
+        "What a balance and a caliper say. The interval holds how readings repeat, the instrument's smallest step, its calibration "
+        "and what the set-up loses (JCGM 100); a claim without tolerance can differ but not fail."
+    )
+    head = ("quantity", "device", "claimed", "measured", "±, 95 %", "readings", "En", "answer")
+    ordered = sorted(measured, key=lambda row: [r.row.quantity for _, r in measured].index(row[1].row.quantity))
+    table = plain_table("Bench sheet", head, [_row(device, m) for device, m in ordered], words=(1, 7))
+    return parts.section(number, "bench", "Bench sheet", meaning, picture, frozen(table))
+
+
+def _row(device: str, m: Measured) -> tuple[Any, ...]:
+    unit = m.row.unit
+    claimed = NOTHING if m.row.claimed is None else f"{m.row.claimed:g} {unit}"
+    if m.row.claimed is not None and m.row.tolerance:
+        claimed = f"{m.row.claimed:g} ± {m.row.tolerance:g} {unit}"
+    if m.row.promise != "value" and m.row.claimed is not None:
+        claimed = f"{m.row.promise} {claimed}"
+    mean = f"≥ {m.mean:g} {unit}" if m.row.stopped_early else f"{m.mean:.5g} {unit}"
+    answer = (
+        NOTHING
+        if m.answer is None
+        else [
+            html.Span(ANSWER_MARKS[m.answer], className="mark", **{"aria-hidden": "true"}),
+            f" {m.answer}. ",
+            html.Span(m.reason, className="small"),
+        ]
+    )
+    return (
+        m.row.quantity,
+        device,
+        claimed,
+        mean,
+        NOTHING if m.expanded is None else f"{m.expanded:.2g} {unit}",
+        str(m.n),
+        NOTHING if m.en is None else signed(m.en, 2),
+        answer,
+    )
+
+
+def incidents_section(number: int, incidents: Sequence[Incident]) -> html.Section:
+    """A time line, oldest first; those without a day come last."""
+    meaning = "What went wrong on the way, what was tried and what helped. A device that reads true but drops out is not done."
+    ordered = sorted(incidents, key=lambda i: (i.day is None, i.day or ""))
+    return parts.section(
+        number, "incidents", "Incidents", meaning, frozen(html.Ol([_incident(i) for i in ordered], className="time-line"))
+    )
+
+
+def _incident(incident: Incident) -> html.Li:
+    more = [
+        html.P([html.Strong(f"{word}: "), text])
+        for word, text in (
+            ("Tried", incident.tried),
+            ("Helped", incident.helped),
+            ("Ended with firmware", incident.ended_with),
+            ("Found in the recording of", incident.found_in),
+        )
+        if text
+    ]
+    when = html.Time(incident.day, dateTime=incident.day) if incident.day else "no day"
+    return html.Li(
+        [html.P([when, " ", html.Span(incident.kind, className="tag")], className="small"), html.P(incident.what), *more]
+    )

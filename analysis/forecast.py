@@ -15,6 +15,7 @@ import numpy as np
 from scipy import optimize, special
 
 from analysis.setup import PlanStep
+from analysis.verdict import signed
 
 POWER = 0.80
 ALPHA = 0.05
@@ -172,7 +173,7 @@ def trials_needed(mean_pct: float, spread_pct: float, trials: int, bounds_pct: t
         if float(special.stdtrit(n - 1, 1 - ALPHA / 2)) * spread_pct / math.sqrt(n) < room:
             more = max(0, n - trials)
             settles = f"{more} more trials settle" if more else "the trials there are settle"
-            said = f"If the mean stays at {mean_pct:+.1f} %, {settles} that it is {what} {low:+.1f} to {high:+.1f} %."
+            said = f"If the mean stays at {signed(mean_pct)} %, {settles} that it is {what} {signed(low)} to {signed(high)} %."
             return TrialsNeeded(in_all=n, more=more, sentence=said)
     sentence = (
         f"The mean lies {room:.1f} points from the edge and trials differ by {spread_pct:.1f} points: no number of trials up to "

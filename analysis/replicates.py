@@ -16,6 +16,7 @@ import numpy as np
 from scipy import special
 
 from analysis.pooling import MIN_ESTIMATES, Method, Pooled, pool
+from analysis.verdict import signed
 
 # Held levels of two trials count as one when they are this close: a rider holds 200 W as 192 one day and 207 the next.
 SAME_LEVEL_FRAC = 0.08
@@ -107,10 +108,10 @@ def _opposed(group: Sequence[TrialDelta]) -> tuple[tuple[str, ...], tuple[str, .
 
 def _sentence(group: Sequence[TrialDelta], pooled: Pooled | None, opposed: Any) -> str:
     if pooled is None:
-        return f"One trial ({group[0].trial}): {group[0].delta_pct:+.1f} %; how far another day would differ is unknown."
-    said = f"{pooled.n} trials: {pooled.mean:+.1f} % ({pooled.ci[0]:+.1f} to {pooled.ci[1]:+.1f})"
+        return f"One trial ({group[0].trial}): {signed(group[0].delta_pct)} %; how far another day would differ is unknown."
+    said = f"{pooled.n} trials: {signed(pooled.mean)} % ({signed(pooled.ci[0])} to {signed(pooled.ci[1])})"
     if pooled.prediction is not None:
-        said += f"; the next trial is expected between {pooled.prediction[0]:+.1f} and {pooled.prediction[1]:+.1f} %"
+        said += f"; the next trial is expected between {signed(pooled.prediction[0])} and {signed(pooled.prediction[1])} %"
     if opposed is None:
         return said + "."
     below, above = (", ".join(names) for names in opposed)
@@ -186,7 +187,8 @@ def firmware_changes(deltas: Sequence[TrialDelta]) -> tuple[FirmwareChange, ...]
 
 
 def _change_sentence(before: str, after: str, n: list[int], change: float, ci: tuple[float, float]) -> str:
-    said = f"From firmware {before} ({n[0]} trials) to {after} ({n[1]}): {change:+.1f} points ({ci[0]:+.1f} to {ci[1]:+.1f})"
+    interval = f"{signed(ci[0])} to {signed(ci[1])}"
+    said = f"From firmware {before} ({n[0]} trials) to {after} ({n[1]}): {signed(change)} points ({interval})"
     return said + ("." if ci[0] > 0 or ci[1] < 0 else "; this may be no change at all.")
 
 

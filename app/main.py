@@ -11,10 +11,12 @@ import flask
 
 from app import access, downloads, health, logs, protection, unchanging, uploads
 from app.carrying import routes as carrying
+from app.dossiers import routes as dossiers
+from app.dossiers.showing import stored_dossier
 from app.engine import Engine
 from app.jobs import Jobs
 from app.limits_gate import Gate
-from app.links import parse, plan_token, trial_path
+from app.links import parse, parse_dossier, plan_token, trial_path
 from app.parsing import Children, Here
 from app.places import assets_dir
 from app.planning import access as plan_access
@@ -107,6 +109,7 @@ def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash
     downloads.register(server)
     plan_routes.register(server)
     carrying.register(server)
+    dossiers.register(server)
     health.register(server, services)
     unchanging.register(server)
     server.before_request(lambda: _not_found(app))
@@ -148,9 +151,11 @@ def _not_found(app: dash.Dash) -> Any:
     request = flask.request
     if request.url_rule is None or request.url_rule.rule != CATCH_ALL:
         return None
-    address = parse(request.path)
+    address, dossier = parse(request.path), parse_dossier(request.path)
     if token := plan_token(request.path):
         return None if plan_access.stored_plan(token) else (app.index(), 404)
+    if dossier is not None:
+        return None if stored_dossier(dossier) is not None else (app.index(), 404)
     if address is None:
         found = any(page["path"] == request.path for page in dash.page_registry.values() if not page["path_template"])
         return None if found else (app.index(), 404)

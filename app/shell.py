@@ -6,9 +6,9 @@ import dash
 from dash import dcc, html
 
 from app import ids
-from app.links import DEMO, HOME, PLAN
+from app.links import DEMO, DOSSIERS, HOME, PLAN
 
-PLACES = (("New trial", HOME), ("Plan a ride", PLAN), ("Built-in trial", DEMO))
+PLACES = (("New trial", HOME), ("Plan a ride", PLAN), ("Dossiers", DOSSIERS), ("Built-in trial", DEMO))
 
 
 def theme_switch() -> html.Button:

@@ -34,7 +34,7 @@
     const form = event.target.closest("form[data-dossier]");
     if (!form) return;
     event.preventDefault();
-    const data = { part: form.dataset.part, act: form.dataset.act, seen: form.dataset.seen, rows: rowsOf(form) };
+    const data = { part: form.dataset.part, act: form.dataset.act, seen: form.dataset.madeFor, rows: rowsOf(form) };
     if (form.dataset.dossier === "new") data.act = "new";
     send(data, form.querySelector("button[type=submit]"));
   });
@@ -63,7 +63,7 @@
       const to = (next && next.querySelector("input:not([type=hidden])")) || form.querySelector("button[type=submit]");
       if (to) to.focus();
     } else if (button.dataset.act && button.closest(".dossier-editor")) {
-      send({ act: button.dataset.act, seen: form ? form.dataset.seen : "", rows: [] }, button);
+      send({ act: button.dataset.act, seen: form ? form.dataset.madeFor : "", rows: [] }, button);
     }
   });
 

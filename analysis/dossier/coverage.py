@@ -48,7 +48,7 @@ def _properties(trials: Sequence[TrialEntry], conditions: Sequence[Touched]) -> 
         _touched("repeatability", repeated >= 3, repeated > 0, f"{repeated} levels held more than once in one ride",
                  "Hold each level at least twice in one ride."),
         _touched("reproducibility", len(others) >= 3, len(trials) >= 2,
-                 f"{_n(trials)}, {len(others)} combinations of rider, unit and rig",
+                 f"{_n(trials)}, {len(others)} of rider, unit and rig together",
                  "Repeat on other days, with another rider, unit or bike."),
         _touched("sensitivity", levels >= 4, levels >= 2, f"up to {levels} levels in one ride",
                  "Ride levels that lie close to each other, up and down."),

@@ -15,9 +15,9 @@ from analysis.figures.ink import Theme, blank_figure, faded, ink_of, line_style,
 from analysis.figures.ticks import percent_ticks, signed_text
 
 ROW_PX = 26
-BENCH_MARGIN_PX = {"l": 200, "r": 16, "t": 10, "b": 40}
+BENCH_MARGIN_PX = {"l": 165, "r": 16, "t": 10, "b": 40}
 MARKERS = {"agrees": "circle", "differs": "triangle-up", "cannot tell": "diamond-open"}
-NAME_LETTERS = 28
+NAME_LETTERS = 24
 MAX_SHOWN_PCT = 100.0
 BAR = 0.3  # half the height of a tolerance's bar, in rows
 

@@ -17,9 +17,9 @@ from analysis.figures.ticks import percent_ticks, signed_text
 from analysis.replicates import TrialDelta
 
 ROW_PX = 24
-FOREST_MARGIN_PX = {"l": 190, "r": 16, "t": 10, "b": 40}
+FOREST_MARGIN_PX = {"l": 150, "r": 16, "t": 10, "b": 40}
 LOZENGE = 0.32  # half its height, in rows
-NAME_LETTERS = 26  # what fits left of the picture; the table has the whole name
+NAME_LETTERS = 21  # what fits left of the picture; the table has the whole name
 MAX_SHOWN_PCT = 60.0
 MARKERS = {True: "circle", False: "triangle-up"}
 

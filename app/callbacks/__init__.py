@@ -3,6 +3,7 @@
 from app.callbacks import (
     clocks,
     coming_in,
+    dossier,
     editing,
     evidence,
     freezing,
@@ -17,6 +18,6 @@ from app.callbacks import (
 )
 
 __all__ = [
-    "clocks", "coming_in", "editing", "evidence", "freezing", "links", "notes", "owner", "planning", "ride_plan", "selection",
-    "theme", "waiting",
+    "clocks", "coming_in", "dossier", "editing", "evidence", "freezing", "links", "notes", "owner", "planning", "ride_plan",
+    "selection", "theme", "waiting",
 ]  # fmt: skip

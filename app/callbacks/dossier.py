@@ -30,11 +30,11 @@ def work_on_dossier(form, address):
 
 @callback(
     Output({"type": ids.DOSSIER_PICTURE, "index": MATCH}, "children"),
+    Input({"type": ids.DOSSIER_PICTURE_NAME, "index": MATCH}, "data"),
     Input(ids.THEME, "data"),
-    State({"type": ids.DOSSIER_PICTURE_NAME, "index": MATCH}, "data"),
     State(ids.DOSSIER, "data"),
 )
-def draw_dossier(theme, name, address):
+def draw_dossier(name, theme, address):
     """A picture of the dossier, in the reader's theme."""
     figure = showing.picture(address, name, theme) if theme else None
     if figure is None:

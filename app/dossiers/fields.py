@@ -41,7 +41,7 @@ class Part:
     path: str = ""
 
 
-READING = "Readings as typed, separated by spaces or semicolons."
+READING = "310.5; 311; 311"
 PARTS: dict[str, Part] = {
     part.name: part
     for part in (

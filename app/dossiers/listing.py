@@ -11,8 +11,8 @@ from app.views.frozen import frozen
 from app.wording import counted
 
 WHAT = (
-    "A verdict on a device rests on more than one ride. A dossier holds all about one device under review: its trials on different "
-    "days, the bench sheet, what went wrong, each firmware, and your conclusion. It stays yours until you publish it."
+    "A verdict on a device rests on more than one ride. A dossier holds all about one device under review: its trials on "
+    "different days, the bench sheet, what went wrong, each firmware, and your conclusion. It stays yours until you publish it."
 )
 
 
@@ -26,6 +26,7 @@ def view() -> html.Div:
     ]  # fmt: skip
     listed = frozen(html.H2("Yours, by this browser's keys"), html.Ul(items, className="plain-list")) if items else None
     front = html.Header(
-        [html.P("All about one device", className="overline"), html.H1("Dossiers"), html.P(WHAT, className="lead")], className="front"
+        [html.P("All about one device", className="overline"), html.H1("Dossiers"), html.P(WHAT, className="lead")],
+        className="front",
     )
     return html.Div([front, listed, html.H2("Start a dossier"), new_dossier_form()])

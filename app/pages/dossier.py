@@ -18,7 +18,7 @@ def register() -> None:
 
 def start(**_query: str) -> html.Div:
     """The list and the form for a new dossier."""
-    return html.Div([listing.view(), *_stores(None)], className="home")
+    return html.Div([html.Div(listing.view(), id=ids.DOSSIER_CONTENT), *_stores(None)], className="home")
 
 
 def layout(address: str | None = None, **_query: str) -> html.Div:

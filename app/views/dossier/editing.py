@@ -115,8 +115,9 @@ def _field(part: Part, field: Field, value: Any, number: Any) -> Any:
     if field.kind == "long":
         area = Native("textarea", {"name": field.key, "rows": "3", "maxlength": PARAGRAPHS}, value)
         return _labelled(field.label, area, css="field wide")
-    extra = {"number": {"inputmode": "decimal", "maxlength": 20}, "day": {"type": "date"}}.get(field.kind, {"maxlength": LINE})
-    return _labelled(field.label, _input(field.key, value, **extra), unit=field.unit or field.hint)
+    special: dict[str, dict[str, Any]] = {"number": {"inputmode": "decimal", "maxlength": 20}, "day": {"type": "date"}}
+    extra = special.get(field.kind, {"maxlength": LINE})
+    return _labelled(field.label, _input(field.key, value, placeholder=field.hint, **extra), unit=field.unit)
 
 
 def _adding(version: int) -> html.Details:
@@ -129,8 +130,9 @@ def _adding(version: int) -> html.Details:
         **{"data-row": "yes"},
     )
     hint = (
-        "Any trial on this server whose link you have, another rider's too. A trial from elsewhere: drop its file on the home page "
-        "first, then add the link that it gets. What its recordings tell of drop-outs, batteries and zeros is put into the incidents."
+        "Any trial on this server whose link you have, another rider's too. A trial from elsewhere: drop its file on the home "
+        "page first, then add the link that it gets. What its recordings tell of drop-outs, batteries and zeros is put into the "
+        "incidents."
     )
     form = _form(
         version, [row, html.Div(_button("Add the trial", kind="submit", css="primary"), className="button-row")], act="add-trial"
@@ -203,7 +205,7 @@ def _form(version: int, body: list[Any], *, part: str = "", act: str = "") -> Na
             "data-dossier": "change",
             "data-part": part,
             "data-act": act,
-            "data-seen": str(version),
+            "data-made-for": str(version),
             "novalidate": True,
             "autocomplete": "off",
         },

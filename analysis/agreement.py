@@ -18,6 +18,7 @@ from scipy import stats
 from analysis.blocks import Block
 from analysis.errors import OutOfRange
 from analysis.lines import Line, deming_line, passing_bablok, theil_sen
+from analysis.numerals import plain
 from analysis.traces import Floats
 from analysis.trial import AlignedRecording, Trial
 
@@ -246,7 +247,7 @@ def _kept_by_grid(recording: AlignedRecording) -> float:
 def _own_noise(label: str, variance: float, half: float, n: int) -> OwnNoise:
     ci = (float(variance - half), float(variance + half))
     if variance <= 0:
-        note = f"Not resolvable: its variance comes out negative ({variance:.1f} W²), so the others' scatter covers its own."
+        note = f"Not resolvable: its variance comes out negative ({plain(variance)} W²), so the others' scatter covers its own."
         return replace(_unresolved(label, n, note), variance_w2=float(variance), variance_ci_w2=ci)
     note = "" if ci[0] > 0 else "The interval of its variance reaches below zero: take the size as an upper bound."
     return OwnNoise(

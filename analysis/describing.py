@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.cluster.hierarchy import fcluster, linkage
 
 from analysis.blocks import Block
-from analysis.holds import MIN_STEP_FRAC, fluctuation
+from analysis.holds import fluctuation
+from analysis.levels import levels_of
 from analysis.trial import Trial
 
 # A recording in which five-second means of a hold scatter less than this, and seconds less than that, follows its target too
@@ -27,13 +27,9 @@ def described(trial: Trial, blocks: Sequence[Block]) -> tuple[Block, ...]:
 
 
 def _level_groups(blocks: Sequence[Block]) -> dict[str, str]:
-    """Block id -> its level as a reviewer would say it; no two of one group differ by as much as a step."""
-    held = [b for b in blocks if b.kind == "steady" and b.level_w and b.level_w > 0]
-    level = np.array([b.level_w for b in held])
-    if len(held) < 2:
-        return {b.id: f"{b.level_w:.0f} W" for b in held}
-    group = fcluster(linkage(np.log(level)[:, None], "complete"), np.log1p(MIN_STEP_FRAC), "distance")
-    return {b.id: f"{level[group == g].mean():.0f} W" for b, g in zip(held, group, strict=True)}
+    """Block id -> its level as a reviewer would say it: the mean of its group."""
+    named = ((group, f"{sum(b.level_w or 0.0 for b in group) / len(group):.0f} W") for group in levels_of(blocks))
+    return {b.id: name for group, name in named for b in group}
 
 
 def _fixed_in(trial: Trial, block: Block) -> tuple[str, ...]:

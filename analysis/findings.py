@@ -14,6 +14,7 @@ from analysis.evidence import Evidence, Finding, held_of
 from analysis.hypotheses import Hypothesis, hypotheses_of
 from analysis.judging import JudgedDelta
 from analysis.measuring import declared_facts, gained_power, single_sided
+from analysis.numerals import plain
 from analysis.trial import Trial
 from analysis.verdict import signed
 
@@ -85,7 +86,7 @@ def _from_cause(seen: Evidence, cause: Cause, trial: Trial) -> Finding:
         ),
     }
     evidence = [
-        f"It takes away {100 * cause.explained_frac:.0f} % of what a constant ratio leaves unexplained (t = {cause.t:.1f})."
+        f"It takes away {100 * cause.explained_frac:.0f} % of what a constant ratio leaves unexplained (t = {plain(cause.t)})."
     ]
     if cause.unit == "N·m":
         evidence.append("An offset of torque shows as watts that grow with cadence: check the zero of both devices.")

@@ -11,6 +11,7 @@ from typing import Any
 
 from analysis.causes import MAX_P, MIN_EFFECT_PCT, Weighed
 from analysis.judging import JudgedDelta
+from analysis.numerals import plain
 from analysis.response import Response
 from analysis.verdict import signed
 
@@ -91,7 +92,8 @@ def _weighed(w: Weighed) -> Row:
     pro = []
     if c.explained_frac > MIN_SHARE_TO_TELL:
         pro.append(
-            f"Beside a constant ratio it takes away {100 * c.explained_frac:.0f} % of what is left unexplained (t = {c.t:.1f})."
+            f"Beside a constant ratio it takes away {100 * c.explained_frac:.0f} % of what is left unexplained "
+            f"(t = {plain(c.t)})."
         )
     if c.effect_pct >= MIN_EFFECT_PCT:
         pro.append(f"Over the ride's own range it would move the difference by {c.effect_pct:.1f} points.")
@@ -103,7 +105,7 @@ def _weighed(w: Weighed) -> Row:
             f"Over the ride's own range it moves the difference by {c.effect_pct:.1f} points, less than {MIN_EFFECT_PCT:g}."
         )
     if w.beside_t is not None:
-        con.append(f"Beside what is asserted, t = {w.beside_t:.1f} is left for it.")
+        con.append(f"Beside what is asserted, t = {plain(w.beside_t)} is left for it.")
     if not w.asserted and not con:
         con.append("Another cause of the same shape explains more.")
     if w.code in ("drift", "temperature"):
@@ -133,7 +135,7 @@ def _lag(response: Response, asserted: bool) -> Row:
     if response.lag_s is None or response.lag_ci_s is None:
         return _row("lag", "lag", evidence_against=(f"Not tested: {response.note}",))
     low, high = response.lag_ci_s
-    says = f"{response.lag_s:.2f} s ({low:.2f} to {high:.2f} s) over {response.events} changes of power."
+    says = f"{plain(response.lag_s, 2)} s ({plain(low, 2)} to {plain(high, 2)} s) over {response.events} changes of power."
     return _row(
         "lag", "lag", asserted=asserted, size=response.lag_s, unit="s", ci=(low, high),
         evidence_for=(f"The delay is {says}",) if asserted else (),

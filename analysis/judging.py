@@ -12,48 +12,32 @@ from analysis.blocks import Block
 from analysis.budget import en_score
 from analysis.deltas import Delta, delta_over, delta_pooled
 from analysis.errors import OutOfRange
+from analysis.levels import levels_of
 from analysis.pooling import Pooled, pool
 from analysis.trial import Trial
 from analysis.verdict import verdict_on
 
-# Holds of one planned level wander by a few percent; planned levels lie 15 % apart or more. Common practice, no source.
-SAME_LEVEL_FRAC = 0.08
-SAME_LEVEL_W = 8.0
 # With fewer pieces the quantile of Student's t alone makes an interval wider than its seconds do.
 MIN_PIECES = 5
 
 
 @dataclass(frozen=True, kw_only=True)
-class JudgedDelta:
-    """One device over one stretch; field names and units are those of the JSON's `deltas`.
+class JudgedDelta(Delta):
+    """A delta with its allowance and verdict; field names and units are those of the JSON's `deltas`.
 
     en : distance from the middle of the likely allowance over both expanded uncertainties; beyond 1 is worth a question.
     """
 
-    label: str
-    n_s: float
-    mean_w: float | None
-    reference_mean_w: float | None
-    delta_w: float | None
-    delta_w_ci: tuple[float, float] | None
-    delta_pct: float | None
-    delta_pct_ci: tuple[float, float] | None
+    enough: bool = True
     allowance_pct: tuple[float, float]
     likely_allowance_pct: tuple[float, float]
     verdict: str
     reason: str
-    blocks: int = 1
-    delta_pct_se: float | None = None
-    n_s_pedalling: float | None = None
-    delta_w_pedalling: float | None = None
-    delta_w_pedalling_ci: tuple[float, float] | None = None
-    delta_pct_pedalling: float | None = None
-    delta_pct_pedalling_ci: tuple[float, float] | None = None
     en: float | None = None
 
     def to_dict(self) -> dict[str, Any]:
-        """The fields as JSON has them, `blocks` left to the summary."""
-        return {k: list(v) if isinstance(v, tuple) else v for k, v in vars(self).items() if k != "blocks"}
+        """The fields as JSON has them; `blocks` is left to the summary, `enough` has gone into the verdict."""
+        return {k: list(v) if isinstance(v, tuple) else v for k, v in vars(self).items() if k not in ("blocks", "enough")}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,21 +75,14 @@ def judge_pooled(
 
 
 def judge_levels(trial: Trial, label: str, blocks: Sequence[Block], *, against: str | None = None) -> tuple[LevelDelta, ...]:
-    """Held blocks grouped by level, lowest first; two neighbours belong together within `SAME_LEVEL_FRAC`."""
-    held = sorted((b for b in blocks if b.kind == "steady" and b.level_w), key=lambda b: b.level_w or 0.0)
-    groups: list[list[Block]] = []
-    for block in held:
-        if groups and block.level_w - groups[-1][0].level_w <= max(SAME_LEVEL_FRAC * groups[-1][0].level_w, SAME_LEVEL_W):
-            groups[-1].append(block)
-        else:
-            groups.append([block])
+    """Held blocks grouped by level, lowest first: see `levels.levels_of`."""
     return tuple(
         LevelDelta(
             level_w=sum(b.level_w for b in g) / len(g), from_w=g[0].level_w, to_w=g[-1].level_w,
             block_ids=tuple(b.id for b in g),
             judged=judge_pooled(trial, label, [(b.interior_start_s, b.interior_end_s) for b in g], against=against),
         )
-        for g in groups
+        for g in levels_of(blocks)
     )  # fmt: skip
 
 
@@ -149,9 +126,8 @@ def judge_interval(
 
 def _judged(delta: Delta, allowance: Allowance) -> JudgedDelta:
     verdict = verdict_on(delta.delta_pct, delta.delta_pct_ci, allowance.worst_pct, enough=delta.enough)
-    fields = {k: v for k, v in vars(delta).items() if k != "enough"}
     return JudgedDelta(
-        **fields, allowance_pct=allowance.worst_pct, likely_allowance_pct=allowance.likely_pct,
+        **vars(delta), allowance_pct=allowance.worst_pct, likely_allowance_pct=allowance.likely_pct,
         verdict=verdict.word, reason=verdict.reason, en=_en(delta, allowance),
     )  # fmt: skip
 

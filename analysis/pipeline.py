@@ -20,7 +20,7 @@ from analysis.findings import findings_of, hypotheses
 from analysis.freezing import blocks_hash, frozen_state
 from analysis.hypotheses import Hypothesis
 from analysis.judging import JudgedDelta, LevelDelta, judge_levels, judge_pooled, judge_stretch, random_effects
-from analysis.kinetic import stored_in_blocks
+from analysis.kinetic import Stored, stored_in_blocks
 from analysis.lineup import Entry, declared, line_up, title_of, trial_of, warnings_of
 from analysis.pedalling import mean_left_share, pedalling_of
 from analysis.plan import Plan, PlanMatch, match_plan, plan_of
@@ -53,11 +53,12 @@ class _Cut:
 
 @dataclass(frozen=True, kw_only=True)
 class _Judged:
-    """Deltas by block and by kind, and how far the held ones move with their trims."""
+    """Deltas by block and by kind, how far the held ones move with their trims, and the energy that speed stores."""
 
     deltas: tuple[tuple[str, JudgedDelta], ...]
     summary: tuple[tuple[str, JudgedDelta], ...]
     sensitivity: tuple[Sensitivity, ...]
+    stored: tuple[Stored, ...]
 
 
 def compare(recordings: Sequence[Recording], setup: Setup | None = None, *, progress: Progress | None = None) -> Comparison:
@@ -141,7 +142,7 @@ def _judge(trial: Trial, cut: _Cut) -> _Judged:
     )
     summary = tuple((kind, judged) for d in trial.devices for kind, judged in _summaries(trial, d.label, cut.counted))
     summary, sensitivity = _weighed(trial, cut.counted, summary)
-    return _Judged(deltas=deltas, summary=summary, sensitivity=sensitivity)
+    return _Judged(deltas=deltas, summary=summary, sensitivity=sensitivity, stored=stored_in_blocks(trial, cut.blocks))
 
 
 def _result(
@@ -175,7 +176,7 @@ def _result(
         curves=tuple(c for d in labels for c in curves_of(trial, d, counted)),
         pedalling=pedalling_of(trial, counted),
         sprints=tuple(sprints_of(trial, counted, r) for r in response),
-        stored=stored_in_blocks(trial, blocks),
+        stored=judged.stored,
         levels=tuple(level for d in labels for level in judge_levels(trial, d, counted)),
         random_effects={d: random_effects([j for b, j in judged.deltas if j.label == d and b in held]) for d in labels},
         sensitivity=judged.sensitivity,
@@ -216,7 +217,8 @@ def _findings(
 ) -> tuple[tuple[Finding, ...], tuple[Hypothesis, ...]]:  # fmt: skip
     found: list[Finding] = []
     weighed: list[Hypothesis] = []
-    stored, said = stored_in_blocks(trial, cut.counted), {e.label: declared(e) for e in entries}
+    counted = {b.id for b in cut.counted}
+    stored, said = tuple(s for s in judged.stored if s.block in counted), {e.label: declared(e) for e in entries}
     for alignment, answer in zip(alignments, response, strict=True):
         label = alignment.label
         pieces = pieces_of(trial, label, cut.counted)

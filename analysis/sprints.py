@@ -13,6 +13,7 @@ import numpy as np
 from scipy import interpolate, special
 
 from analysis.blocks import Block, surges
+from analysis.numerals import plain
 from analysis.response import Response
 from analysis.traces import Floats, Steps
 from analysis.transitions import Transition, rising_transition
@@ -94,7 +95,7 @@ def sprints_of(trial: Trial, blocks: Sequence[Block], response: Response) -> Spr
     ups = [u for u in (_edge(trial, label, b, rising=True) for b in found) if u is not None]
     downs = [d for d in (_edge(trial, label, b, rising=False) for b in found) if d is not None]
     starts = _starts(trial, found)
-    note = f"The windows of {label} are moved by its response lag of {lag:.1f} s." if response.lag_s is not None else (
+    note = f"The windows of {label} are moved by its response lag of {plain(lag)} s." if response.lag_s is not None else (
         "No response lag is known, so the windows of both are the same; a late device loses work to that."
     )  # fmt: skip
     return Sprints(

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from analysis.numerals import signed
+
 
 @dataclass(frozen=True)
 class Within:
@@ -57,9 +59,3 @@ def verdict_on(
             f"The whole interval lies {side} what claims and drivetrain loss explain ({band}), by at least {by:.1f} points."
         )
     return Unsettled(f"The interval reaches across the edge of what claims and drivetrain loss explain ({band}).")
-
-
-def signed(value: float) -> str:
-    """A percentage with its sign and one decimal; zero has none, minus is a minus sign."""
-    text = f"{abs(value):.1f}"
-    return text if text == "0.0" else f"{'+' if value > 0 else '−'}{text}"

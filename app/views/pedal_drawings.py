@@ -51,7 +51,8 @@ def _phases(strokes: Mapping[str, list[Stroke]], kind: str | None, labels: Seque
     rows = [_phase_row(s, side, labels) for side in SIDES for s in shown[side]]
     head = ("recording", "side", "from, °", "to, °", "long, °", "peak from, °", "peak to, °", "peak long, °")
     table = plain_table(f"Power phase, means of {kind} power", head, rows, words=(1,))
-    return _figure([_circle(shown[side], side, labels) for side in SIDES if shown[side]], _PHASE_WORDS, shown, labels, table)
+    circles = [_circle(shown[side], side, labels) for side in SIDES if shown[side]]
+    return _figure(circles, _PHASE_WORDS, shown, labels, table)
 
 
 def _offsets(strokes: Mapping[str, list[Stroke]], kind: str | None, labels: Sequence[str]) -> html.Div | None:
@@ -61,7 +62,8 @@ def _offsets(strokes: Mapping[str, list[Stroke]], kind: str | None, labels: Sequ
     rows = [[parts.named(s.label, labels), side, html.Strong(signed(s.offset_mm))] for side in SIDES for s in shown[side]]
     head = ("recording", "side", "offset, mm")
     table = plain_table(f"Platform centre offset, means of {kind} power", head, rows, words=(1,))
-    return _figure([_platform(shown[side], side, labels) for side in SIDES if shown[side]], _OFFSET_WORDS, shown, labels, table)
+    platforms = [_platform(shown[side], side, labels) for side in SIDES if shown[side]]
+    return _figure(platforms, _OFFSET_WORDS, shown, labels, table)
 
 
 _PHASE_WORDS = (
@@ -175,7 +177,8 @@ def _at(middle: float, radius: float, angle_deg: float) -> tuple[float, float]:
 
 
 def _svg(width: float, height: float, pieces: list[Any], says: str) -> Native:
-    shown = {"viewBox": f"{-MARGIN:g} 0 {width + 2 * MARGIN:g} {height:g}", "role": "img", "aria-label": says, "class": "pedal-drawing"}
+    box = f"{-MARGIN:g} 0 {width + 2 * MARGIN:g} {height:g}"
+    shown = {"viewBox": box, "role": "img", "aria-label": says, "class": "pedal-drawing"}
     return Native("svg", shown, pieces)
 
 

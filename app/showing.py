@@ -36,6 +36,7 @@ from app.views.frozen import html_text
 from app.views.interval import interval_card, power_card
 from app.views.links import links_panel
 from app.views.notices import changing_view, failed_view, progress_view
+from app.views.overlay import look_of
 from app.views.owner import owner_panel
 from app.views.record import downloads_section
 from app.views.trial import rest_of_page, trial_view
@@ -190,14 +191,15 @@ def chart(trial_id: str, theme: str, screen: Screen = OPENING, nudge: Any = None
     if found is None:
         return None
     trial, by_s = moved(found.trial, nudge)
+    screen = replace(screen.fitted(trial.labels), window=None)
 
     def drawn() -> Any:
-        figure = overlay(found.report, trial, theme=theme_of(theme), view=screen.view)
+        figure = overlay(found.report, trial, theme=theme_of(theme), view=screen.view, look=look_of(screen))
         return figure.update_layout(meta={**figure.layout.meta, "moved": by_s})
 
     if by_s or stored.deltas_hidden:
         return drawn()
-    return get_services().drawn.of(found, ("overlay", theme_of(theme), replace(screen, window=None)), drawn)
+    return get_services().drawn.of(found, ("overlay", theme_of(theme), screen), drawn)
 
 
 def against_chart(trial_id: str, theme: str) -> Any:

@@ -1,4 +1,4 @@
-/* The selection on the overlay: drag, edges, keyboard, blocks, table rows; the address; the values under the cursor.
+/* The selection on the overlay: drag, edges, keyboard, blocks, table rows.
 
    The interval stands in the layer's data-from/data-to; 31-screen.js hands it to the server and to the address.
    Times are seconds on the trial's clock. */
@@ -8,7 +8,7 @@
   const BLOCKS_PX = 34; // the block strip at the layer's lower edge, with a finger's room above it
   const STEP_S = 1, LONG_STEP_S = 10, PAGE_STEP_S = 60;
 
-  let layer = null, drag = null;
+  let layer = null, drag = null, slid = 0;
 
   /* ---- where things are */
 
@@ -17,11 +17,14 @@
   function isWhole(w) { return w[0] === whole()[0] && w[1] === whole()[1]; }
   function graph() { return document.querySelector("#overlay .js-plotly-plot"); }
 
+  /* The stretch that is seen: as drawn, or slid to where it is about to be drawn. */
   function view() {
     const gd = graph();
     const meta = gd && gd.layout && gd.layout.meta;
-    return meta && meta.view ? meta.view : whole();
+    return meta && meta.view ? [meta.view[0] + slid, meta.view[1] + slid] : whole();
   }
+
+  function width() { return layer.getBoundingClientRect().width; }
 
   function timeAt(clientX) {
     const box = layer.getBoundingClientRect();
@@ -66,8 +69,11 @@
   }
 
   function drawn() {
+    const meta = graph().layout.meta;
+    slid = 0;
+    if (meta) window.countercheck.screen.drawn(isWhole(meta.view) ? null : meta.view);
+    document.dispatchEvent(new CustomEvent("countercheck:drawn"));
     place();
-    window.countercheck.screen.drawn(view());
   }
 
   function markRows() {
@@ -115,18 +121,21 @@
   function onDown(event) {
     if (event.button !== 0) return;
     const handle = event.target.closest(".scrub-handle");
+    if (!handle) layer.parentElement.focus({ preventScroll: true }); // the keys follow the pointer
+    if (event.shiftKey && !handle) return startPan(event);
     const t = snap(timeAt(event.clientX));
     const w = chosen();
     const anchor = handle ? (handle.dataset.edge === "from" ? w[1] : w[0]) : t;
     drag = { anchor: anchor, x: event.clientX, moved: false, handle: handle, id: event.pointerId };
     layer.setPointerCapture(event.pointerId);
     if (handle) handle.focus();
-    hideCursor();
+    window.countercheck.readout.hide();
     if (event.pointerType === "mouse") event.preventDefault();
   }
 
   function onMove(event) {
-    if (!drag) return readOut(event);
+    if (!drag) return window.countercheck.readout.read(event);
+    if (drag.pan) return slideBy(event);
     if (Math.abs(event.clientX - drag.x) >= CLICK_PX) drag.moved = true;
     if (drag.moved) choose(drag.anchor, snap(timeAt(event.clientX)), false);
   }
@@ -135,10 +144,23 @@
     if (!drag) return;
     const was = drag;
     drag = null;
+    if (was.pan) return window.countercheck.view.pan(0);
     if (was.moved) return settle();
     const box = layer.getBoundingClientRect();
     const row = !was.handle && event.clientY > box.bottom - BLOCKS_PX ? blockAt(timeAt(event.clientX)) : null;
     if (row) chooseBlock(row);
+  }
+
+  function startPan(event) {
+    drag = { pan: true, x: event.clientX, id: event.pointerId };
+    layer.setPointerCapture(event.pointerId);
+    event.preventDefault();
+  }
+
+  function slideBy(event) {
+    const seen = view(), by_s = ((drag.x - event.clientX) / width()) * (seen[1] - seen[0]);
+    drag.x = event.clientX;
+    window.countercheck.view.pan(by_s, true);
   }
 
   /* ---- keyboard */
@@ -195,75 +217,13 @@
     navigator.clipboard.writeText(text).then(function () { say("Copied"); }, function () { say("Copy it from the address bar"); });
   }
 
-  /* ---- the second under the cursor */
-
-  function readOut(event) {
-    const gd = graph();
-    if (event.pointerType === "touch" || !gd || !gd._fullData) return;
-    const t = timeAt(event.clientX), seen = view();
-    const cursor = layer.querySelector(".scrub-cursor");
-    cursor.hidden = false;
-    cursor.style.left = (100 * (t - seen[0])) / (seen[1] - seen[0]) + "%";
-    const values = {};
-    gd._fullData.forEach(function (trace) {
-      const meta = trace.meta;
-      if (!meta || !meta.label || !trace.y) return;
-      const value = trace.y[indexAt(trace, t)];
-      const held = (values[meta.label] = values[meta.label] || {});
-      if (Number.isFinite(value)) held[meta.kind] = value;
-    });
-    document.querySelectorAll("[data-readout]").forEach(function (place) { place.textContent = words(values[place.dataset.readout]); });
-    const step = gd.layout.meta.step_s;
-    document.getElementById("readout-clock").textContent = "at " + clock(t) + (step > 1 ? ", mean of " + step + " s" : "");
-  }
-
-  /* Bins come with start and step, samples with their own times (plotly fills x in for bins, too). */
-  function indexAt(trace, t) {
-    const x = trace.x;
-    if (!x || !x.length) return Math.round((t - trace.x0) / trace.dx);
-    let low = 0, high = x.length - 1;
-    while (high - low > 1) {
-      const middle = (low + high) >> 1;
-      if (x[middle] <= t) low = middle; else high = middle;
-    }
-    return t - x[low] <= x[high] - t ? low : high;
-  }
-
-  function words(held) {
-    if (!held || held.power === undefined) return "\u2013";
-    const watts = Math.round(held.power) + "\u202fW";
-    if (held.difference === undefined) return watts;
-    const sign = held.difference < 0 ? "\u2212" : "+";
-    return watts + ", " + sign + Math.abs(held.difference).toFixed(1) + "\u202f%";
-  }
-
-  function hideCursor() {
-    layer.querySelector(".scrub-cursor").hidden = true;
-    document.querySelectorAll("[data-readout], #readout-clock").forEach(function (place) { place.textContent = ""; });
-  }
-
-  /* ---- zoom */
-
-  function zoom(button) {
-    const all = whole(), now = window.countercheck.screen.now().view || all, span = now[1] - now[0];
-    if (button === "zoom-whole") return look(null);
-    if (button === "zoom-interval") return isWhole(chosen()) ? null : look(chosen());
-    const start = now[0] + (button === "view-earlier" ? -0.5 : 0.5) * span;
-    const from = Math.min(Math.max(start, all[0]), all[1] - span);
-    return look([from, from + span]);
-  }
-
-  /* The stretch to be drawn; the server draws it, and until then the chart stays as it is. */
-  function look(stretch) { window.countercheck.screen.set({ view: stretch }); }
-
-  document.addEventListener("click", function (event) {
-    const button = event.target.closest("#zoom-interval, #zoom-whole, #view-earlier, #view-later");
-    if (button && layer && layer.isConnected) zoom(button.id);
-  });
-
-  // what other scripts may ask of the overlay: see 50-blocks.js
+  // what other scripts may ask of the overlay: see 32-view.js, 33-readout.js, 40-clocks.js, 50-blocks.js
   window.countercheck = Object.assign(window.countercheck || {}, {
-    overlay: { choose: choose, chosen: chosen, clock: clock, look: look, timeAt: timeAt, view: view, there: function () { return Boolean(layer && layer.isConnected); } },
+    overlay: {
+      choose: choose, chosen: chosen, clock: clock, graph: graph, isWhole: isWhole, timeAt: timeAt, view: view, whole: whole,
+      width: width, there: function () { return Boolean(layer && layer.isConnected); },
+      slid: function (by_s) { if (slid !== by_s) { slid = by_s; place(); } },
+    },
   });
 
   /* ---- life: dash puts the layer in and takes it out as it likes */
@@ -277,7 +237,7 @@
       layer.addEventListener("pointermove", onMove);
       layer.addEventListener("pointerup", onUp);
       layer.addEventListener("pointercancel", function () { if (drag) { drag = null; settle(); } });
-      layer.addEventListener("pointerleave", function () { if (!drag) hideCursor(); });
+      layer.addEventListener("pointerleave", function () { if (!drag) window.countercheck.readout.hide(); });
       place();
       markRows();
     }

@@ -10,7 +10,7 @@
   const ADDRESS_MS = 400; // between two changes of the address: some browsers allow no more than a hundred in half a minute
   const LATER_MS = 5000; // where the browser refused nevertheless
   const READING_FRAC = 0.35; // a section is being read once its head is above this part of the window
-  const ARRIVING_MS = 4000; // how long a section from the address is kept in place while the page above it fills
+  const ARRIVING_MS = 15000; // how long a section from the address is kept in place while the page fills; ends when the reader acts
   const OPENING = { window: null, view: null, device: null, against: null, unit: "pct", mean_s: null, rows: [], axis: "elapsed" };
   const CHOICES = ["device", "against", "unit", "mean_s", "rows", "axis"];
 

@@ -96,7 +96,7 @@
   function look(row) {
     const from = Number(row.dataset.showStart), to = Number(row.dataset.showEnd);
     if (!(to > from)) return;
-    window.countercheck.overlay.look([from - AROUND_S, to + AROUND_S]);
+    window.countercheck.view.look([from - AROUND_S, to + AROUND_S]);
     const chart = document.querySelector(".chart-box");
     const top = chart ? chart.getBoundingClientRect().top : 0;
     if (chart && (top < 0 || top > window.innerHeight / 3)) chart.scrollIntoView({ block: "start" });

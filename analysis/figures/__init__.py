@@ -7,6 +7,7 @@ from analysis.figures.clocks import match_height_px, match_picture, matched_sign
 from analysis.figures.dependence import curves_of, dependence_height_px, dependence_picture
 from analysis.figures.forest import forest_height_px, forest_picture
 from analysis.figures.ink import INKS, Theme, line_style
+from analysis.figures.look import CHANNEL_ROWS, Look, rows_recorded
 from analysis.figures.overlay import MARGIN_PX, clamp_view, height_px, overlay
 from analysis.figures.peaks import bests_height_px, bests_picture, duration_text, sprints_height_px, sprints_picture
 from analysis.figures.scatter import scatter_height_px, scatter_picture, shown_agreements
@@ -20,9 +21,11 @@ from analysis.figures.transitions import (
 )
 
 __all__ = [
+    "CHANNEL_ROWS",
     "INKS",
     "MARGIN_PX",
     "RUNNING_S",
+    "Look",
     "Theme",
     "against",
     "against_height_px",
@@ -48,6 +51,7 @@ __all__ = [
     "match_picture",
     "matched_signals",
     "overlay",
+    "rows_recorded",
     "scatter_height_px",
     "scatter_picture",
     "shown_agreements",

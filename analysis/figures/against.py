@@ -13,7 +13,7 @@ from typing import Any
 import plotly.graph_objects as go
 
 from analysis.figures.ink import Theme, blank_figure, faded, ink_of, line_style, plain_axis
-from analysis.figures.ticks import clock_ticks, percent_ticks, signed_text
+from analysis.figures.ticks import clock_ticks, round_ticks, signed_text
 
 ROW_PX, GAP_PX = 150, 58
 AGAINST_MARGIN_PX = {"l": 44, "r": 8, "t": 24, "b": 40}
@@ -88,7 +88,7 @@ def _panel(
     suffix = str(number) if number > 1 else ""
     width = (1 - COLUMN_GAP_FRAC * (len(COLUMNS) - 1)) / len(COLUMNS)
     left = ((number - 1) % len(COLUMNS)) * (width + COLUMN_GAP_FRAC)
-    ticks = percent_ticks(limits)
+    ticks = round_ticks(limits)
     values = [p[key] for p in points if p[key] is not None]
     span = (max(values) - min(values)) or 1.0 if values else 1.0
     axis = plain_axis(

@@ -12,7 +12,7 @@ import plotly.graph_objects as go
 
 from analysis.bench_sheet import Measured
 from analysis.figures.ink import Theme, blank_figure, faded, ink_of, line_style, plain_axis
-from analysis.figures.ticks import percent_ticks, signed_text
+from analysis.figures.ticks import round_ticks, signed_text
 
 ROW_PX = 26
 BENCH_MARGIN_PX = {"l": 165, "r": 16, "t": 10, "b": 40}
@@ -38,7 +38,7 @@ def bench_picture(measured: Sequence[tuple[str, Measured]], *, theme: Theme = "l
     figure = blank_figure(theme, height_px=bench_height_px(measured), margin_px=BENCH_MARGIN_PX)
     devices = list(dict.fromkeys(d for d, _ in rows))
     low, high = _limits([m for _, m in rows])
-    ticks = percent_ticks([low, high])
+    ticks = round_ticks([low, high])
     names = [f"{m.row.quantity}, {d}" if len(devices) > 1 else m.row.quantity for d, m in rows]
     figure.update_layout(
         xaxis=plain_axis(

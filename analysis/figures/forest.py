@@ -13,7 +13,7 @@ import plotly.graph_objects as go
 
 from analysis.dossier.standing import Standing
 from analysis.figures.ink import Theme, blank_figure, faded, ink_of, line_style, plain_axis
-from analysis.figures.ticks import percent_ticks, signed_text
+from analysis.figures.ticks import round_ticks, signed_text
 from analysis.replicates import TrialDelta
 
 ROW_PX = 24
@@ -36,7 +36,7 @@ def forest_picture(
     ink, rows = ink_of(theme), _rows(standing, by_firmware)
     figure = blank_figure(theme, height_px=forest_height_px(standing, by_firmware), margin_px=FOREST_MARGIN_PX)
     low, high = _limits(rows, standing)
-    ticks = percent_ticks([low, high])
+    ticks = round_ticks([low, high])
     figure.update_layout(
         xaxis=plain_axis(
             theme, range=[low, high], tickvals=ticks, ticktext=signed_text(ticks), zeroline=True, zerolinecolor=ink.muted,

@@ -5,6 +5,7 @@ from dash.exceptions import PreventUpdate
 
 from app import ids, showing
 from app.screen import from_store
+from app.views.overlay import box_style
 
 
 @callback(
@@ -23,6 +24,7 @@ def follow_interval(window: list[float] | None, trial_id: str | None):
 
 @callback(
     Output(ids.OVERLAY, "figure"),
+    Output(ids.CHART_BOX, "style"),
     Input(ids.VIEW, "data"),
     Input(ids.SCREEN, "data"),
     Input(ids.THEME, "data"),
@@ -34,7 +36,7 @@ def draw_overlay(view, choices, theme, nudge, trial_id):
     figure = showing.chart(trial_id, theme, from_store(choices, view=view), nudge) if trial_id and theme else None
     if figure is None:
         raise PreventUpdate
-    return figure
+    return figure, box_style(figure.layout.height)
 
 
 @callback(Output(ids.AGAINST, "figure"), Input(ids.THEME, "data"), State(ids.TRIAL, "data"))

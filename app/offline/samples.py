@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from analysis.archive import OpenTrial
-from analysis.figures.rows import LETTERS
+from analysis.figures.block_strip import LETTERS
 from analysis.figures.thinning import running_difference_pct
 from analysis.judging import allowance_of, standing_reason
 from analysis.trial import AlignedRecording, Trial

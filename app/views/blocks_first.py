@@ -52,7 +52,8 @@ def blocks_first_view(
         "It says nothing of any single device."
     )
     layer = html.Div([block_layer(report["blocks"], owned=owned), note_layer(notes)])
-    overlay = html.Div([overlay_panel(trial, screen, layer=layer, figure=figure), aside], className="overlay-and-card")
+    panel = overlay_panel(trial, screen, blocks=report["blocks"], layer=layer, figure=figure)
+    overlay = html.Div([panel, aside], className="overlay-and-card")
     tools = editing_panel(report, hand, open=True) if owned else None
     return html.Article(
         [

@@ -55,7 +55,7 @@ def trial_view(
     )
     hands = hands_panel(report, labels) if owned else None
     layers = html.Div([block_layer(report["blocks"], owned=owned), note_layer(notes)])
-    panel = overlay_panel(trial, screen, layer=layers, figure=figure)
+    panel = overlay_panel(trial, screen, blocks=report["blocks"], layer=layers, figure=figure)
     left = html.Div([panel, hands], className="overlay-and-hands")
     overlay = html.Div([left, aside], className="overlay-and-card")
     tools = editing_panel(report, hand) if owned else None

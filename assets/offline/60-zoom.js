@@ -94,6 +94,7 @@
           fill: j ? "tonexty" : undefined, fillcolor: "rgba(" + colour + ", 0.38)", hoverinfo: "skip", meta: { kind: "excess" } };
       });
     });
+    delete trace.x;
     return beyond[0].concat(beyond[1], [Object.assign(trace, { x0: bins.x0, dx: bins.dx, y: bins.mean })]);
   }
 

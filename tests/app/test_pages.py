@@ -57,17 +57,17 @@ def test_no_callback_stumbles_over_what_a_browser_may_send(site, value):
         ("interval-card.data-html", [("trial-window.data", value)], [("trial-id.data", new.trial_id)]),
         ("interval-card.data-html", [("trial-window.data", None)], [("trial-id.data", value)]),
         (
-            "overlay.figure",
+            "..overlay.figure...chart-box.style..",
             [("trial-view.data", value), ("trial-screen.data", value), ("theme.data", value), ("trial-nudge.data", value)],
             [("trial-id.data", new.trial_id)],
         ),
         (
-            "overlay.figure",
+            "..overlay.figure...chart-box.style..",
             [("trial-view.data", None), ("trial-screen.data", None), ("theme.data", "light"), ("trial-nudge.data", {"1": value})],
             [("trial-id.data", new.trial_id)],
         ),
         (
-            "overlay.figure",
+            "..overlay.figure...chart-box.style..",
             [("trial-view.data", None), ("trial-screen.data", value), ("theme.data", "light"), ("trial-nudge.data", None)],
             [("trial-id.data", value)],
         ),

@@ -79,10 +79,9 @@ def own(trial_id: str, owner_key: str) -> flask.Response:
     good = links.is_id(trial_id) and links.is_id(owner_key)
     address = get_services().store.links.way_in(trial_id, [owner_key]) if good else None
     if address is None:
-        response = flask.make_response(flask.jsonify(error=access.NOTHING_HERE), 404)
-    else:
-        response = flask.redirect(links.trial_path(address), code=303)
-        access.grant(response, address, owner_key)
+        raise NoSuchTrial(access.NOTHING_HERE)
+    response = flask.redirect(links.trial_path(address), code=303)
+    access.grant(response, address, owner_key)
     response.headers["Cache-Control"] = "no-store"
     return response
 

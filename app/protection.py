@@ -6,6 +6,7 @@ to 127.0.0.1 reaches a local server, and only the Host header tells.
 
 from __future__ import annotations
 
+import html
 import ipaddress
 from collections.abc import Callable, Iterable
 from typing import Any
@@ -46,6 +47,14 @@ STATUSES = (
     ((Crowded, QueueFull, ReadersBusy, Busy, DatabaseAway, UnusableStore), 503),
 )
 
+TELLING = ("application/json", "text/html")
+PAGE = """<!DOCTYPE html>
+<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
+<title>countercheck</title>
+<link rel="stylesheet" href="/assets/01-paper.css"><link rel="stylesheet" href="/assets/02-page.css"></head>
+<body><main class="site"><div class="waiting"><h1>This did not work</h1><p>{sentence}</p>
+<p><a href="/">Start page</a></p></div></main></body></html>
+"""
 FIXED_HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
@@ -181,10 +190,18 @@ def _too_large(_problem: HTTPException, settings: Settings) -> tuple[flask.Respo
 
 def _plain_problem(problem: CountercheckError) -> tuple[flask.Response, int]:
     status = next((number for kinds, number in STATUSES if isinstance(problem, kinds)), 422)
-    response = flask.jsonify(error=str(problem))
+    response = _told(str(problem))
+    response.headers["Cache-Control"] = "no-store"
     if status in (429, 503):
         response.headers["Retry-After"] = str(getattr(problem, "retry_s", RETRY_AFTER_S))
     return response, status
+
+
+def _told(sentence: str) -> flask.Response:
+    """As JSON for scripts; as a page of one sentence for whoever opened an address in a browser."""
+    if flask.request.method != "GET" or flask.request.accept_mimetypes.best_match(TELLING, TELLING[0]) != "text/html":
+        return flask.jsonify(error=sentence)
+    return flask.Response(PAGE.format(sentence=html.escape(sentence)), mimetype="text/html")
 
 
 def _length_missing(_problem: LengthRequired) -> tuple[flask.Response, int]:

@@ -141,6 +141,9 @@ def test_a_server_that_goes_away_is_a_503_and_comes_back_without_a_restart(tmp_p
             assert "database does not answer" in answer.text
             assert "Traceback" not in answer.text
             assert int(answer.headers["Retry-After"]) > 0
+        browser = client.get(trial_path(trial_id), headers={"Accept": "text/html,application/xhtml+xml,*/*;q=0.8"})
+        assert (browser.status_code, browser.mimetype) == (503, "text/html")
+        assert "<p>The server&#x27;s database does not answer" in browser.text
         assert PASSWORD not in caplog.text
         own.start()
         assert client.get(trial_path(trial_id)).status_code == 200

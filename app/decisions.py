@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-Who = Literal["owner", "plan's owner", "reader", "anyone"]
+Who = Literal["owner", "plan's owner", "dossier's owner", "reader", "anyone"]
 
 # By the output as Dash names it, without the hash behind a doubled one.
 CALLBACKS: dict[str, Who] = {
@@ -20,12 +20,15 @@ CALLBACKS: dict[str, Who] = {
     "..notes.data-html...note-layer.data-html...notes-problem.children..": "owner",
     # keeps a new plan for anyone; of a kept one it asks `planning.access.require_owner`
     "..plan-body.children...plan-token.data...plan-version.data...plan-said.children...plan-go.href..": "plan's owner",
+    # makes a new dossier for anyone; of a kept one it asks `dossiers.showing.require_owner`
+    "..dossier-content.children...dossier-said.children...dossier-lead.href..": "dossier's owner",
+    '{"index":["MATCH"],"type":"dossier-picture"}.children': "reader",
     "..links-body.children...trial-lead.href...trial-content.children..": "owner",
     '{"index":["MATCH"],"type":"clock-picture"}.children': "reader",
     '{"index":["MATCH"],"type":"evidence"}.children': "reader",
     '{"index":["MATCH"],"type":"section"}.children': "reader",
     "interval-card.data-html": "reader",
-    "overlay.figure": "reader",
+    "..overlay.figure...chart-box.style..": "reader",
     "held-against.figure": "reader",
     "trial-rest.children": "reader",
     "..trial-content.children...changing.children..": "reader",
@@ -42,6 +45,9 @@ ROUTES: dict[str, Who] = {
     "/trial/<trial_id>/everything.zip": "owner",
     "/own/<trial_id>/<owner_key>": "owner",  # the key is in the address
     "/own-plan/<token>/<owner_key>": "plan's owner",  # likewise
+    "/own-dossier/<address>/<owner_key>": "dossier's owner",  # likewise
+    "/dossier/<address>/data.zip": "reader",
+    "/dossier/<address>/page.html": "reader",
     "/plan/<token>/workout.fit": "reader",
     "/plan/<token>/plan.toml": "reader",
     "/trial/<trial_id>/result.json": "reader",

@@ -9,6 +9,7 @@ import sqlite3
 import pytest
 
 from app.decisions import CALLBACKS, ROUTES
+from app.dossiers.changing import new_dossier
 from app.main import create_app
 from app.services import CONFIG_KEY
 from app.settings import Settings
@@ -18,6 +19,7 @@ CSV = "time,power,cadence\n" + "\n".join(f"{1_768_673_100 + t},{200 + t % 7},{88
 REFUSAL = "Only the owner may change this trial"
 OWNERS = [output for output, who in CALLBACKS.items() if who == "owner"]
 PLANS = [output for output, who in CALLBACKS.items() if who == "plan's owner"]
+DOSSIERS = [output for output, who in CALLBACKS.items() if who == "dossier's owner"]
 OTHERS = [output for output, who in CALLBACKS.items() if who in ("reader", "anyone")]
 
 
@@ -57,7 +59,7 @@ def _rows(connection: sqlite3.Connection, table: str) -> list[str]:
     return sorted(map(repr, connection.execute(f'SELECT {", ".join(columns)} FROM "{table}"')))
 
 
-def asked(client, output: str, trial_id: str, value=None):
+def asked(client, output: str, trial_id: str, value=None, *, dossier: str = "d" * 32):
     """Call a callback as the page of this trial would; every input that is no trial is `value`."""
     (spec,) = [c for c in client.get("/_dash-dependencies").json if without_hash(c["output"]) == output]
 
@@ -67,6 +69,7 @@ def asked(client, output: str, trial_id: str, value=None):
             return {"id": id_, "property": entry["property"], "value": id_ if entry["property"] == "id" else True}
         known = {"trial-id.data": trial_id, "theme.data": "light", "_pages_location.pathname": f"/trial/{trial_id}"}
         known["plan-token.data"] = "p" * 32
+        known["dossier-address.data"] = dossier
         known["_pages_location.search"] = "?from=1&to=9"
         return {**entry, "value": known.get(f"{entry['id']}.{entry['property']}", value)}
 
@@ -123,6 +126,24 @@ def test_a_plan_is_not_changed_without_its_key(site, output):
     assert rows(database) == before
 
 
+@pytest.mark.parametrize("output", DOSSIERS)
+def test_a_dossier_is_not_changed_without_its_key(site, output):
+    app, _, trial_id, database = site
+    store = app.server.config[CONFIG_KEY].store
+    kept = store.dossiers.create(new_dossier("Pedals", "pedals"))
+    reader = store.dossiers.publish(kept.address)
+    before = rows(database)
+    words = {"part": "words", "seen": "1", "rows": [{"title": "mine now"}]}
+    acts = [{"act": act, "rows": [{"sure": "delete", "link": "x"}]} for act in
+            ("delete", "publish", "withdraw", "owner-link", "add-trial", "look-again", "answers")]  # fmt: skip
+    for address, refusal in ((reader, "Only the owner may change this dossier"), (kept.address, "There is no dossier")):
+        for value in (words, *acts):
+            assert refusal in asked(app.server.test_client(), output, trial_id, value, dossier=address).text
+    for value in (1, None):
+        assert asked(app.server.test_client(), output, trial_id, value, dossier=reader).status_code == 200
+    assert rows(database) == before
+
+
 @pytest.mark.parametrize("output", OTHERS)
 def test_looking_changes_nothing(site, output):
     app, _, trial_id, database = site
@@ -136,7 +157,9 @@ def test_looking_changes_nothing(site, output):
 def test_an_owners_route_without_the_key_gives_nothing(site, rule):
     app, _, trial_id, database = site
     before = rows(database)
-    path = rule.replace("<trial_id>", trial_id).replace("<owner_key>", "k" * 43).replace("<token>", "p" * 32)
+    path = rule
+    for name, value in (("<trial_id>", trial_id), ("<owner_key>", "k" * 43), ("<token>", "p" * 32), ("<address>", "d" * 32)):
+        path = path.replace(name, value)
     answer = app.server.test_client().get(path)
     assert answer.status_code in (403, 404)
     assert "Set-Cookie" not in answer.headers

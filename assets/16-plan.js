@@ -55,6 +55,7 @@
     if ("failed" in answer.dataset) return say(plan, answer.textContent);
     rowsOf(plan).replaceChildren(...Array.from(answer.children).map(function (row) { return row.cloneNode(true); }));
     number(plan);
+    plan.open = true;
     plan.querySelectorAll(".plan-sources details").forEach(function (source) { source.open = false; });
     say(plan, answer.children.length + " steps taken. Change what is not right.");
     rowsOf(plan).querySelector("[data-step]").focus();

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import dash
+import flask
 from dash import dcc, html
 
-from app import ids
+from app import access, ids
 from app.links import DEMO, HOME
 from app.planning import handing
+from app.views.before_you_ride import cautions_here, privacy_words
+from app.views.example import example
+from app.views.own import own_trials_list
 
 TITLE = "countercheck: does the device read true?"
 WHAT = (
@@ -60,16 +64,20 @@ def layout(plan: str | None = None, **_query: str) -> html.Div:
         id="drop-zone",
         className="drop-zone",
     )
+    own = own_trials_list(access.own_trials()) if flask.has_request_context() else None
     return html.Div(
         [
-            intro,
+            html.Div([intro, example()], className="home-top"),
             html.Ol(steps, className="steps"),
             handed and handed.notice,
             drop,
+            privacy_words(),
             html.Div(id=ids.FILE_LIST, className="file-list", role="list", **{"aria-label": "Files"}),
             html.P(id=ids.FILE_COUNT, className="small", role="status"),
             html.Div(id=ids.SHEET),
             html.Div(id=ids.SHEET_PROBLEM),
+            own,
+            cautions_here(),
             dcc.Store(id=ids.UPLOADS, data={"files": [], "typed": None}),
             dcc.Store(id=ids.SETUP_TEXT, data=handed and handed.setup_text),
             dcc.Store(id=ids.NEW_FORM),

@@ -21,13 +21,14 @@ WHY = (
     "Optional. Blocks take the names of the steps they match, in order, and the page says what was not ridden. With no step "
     "here, a workout or the laps that a recording brings along are used."
 )
+MOST_UNFOLDED = 8  # longer plans would push what comes after them off the screen
 LIST_HINT = "One step a line: name, length, watts, kind. Or the [[plan]] entries of a setup.toml."
 EXAMPLE = "hold 200, 10:00, 200, steady\nsprint, 0:15, , transient\neasy, 5:00, 120, free"
 
 
 def plan_fields(sheet: str, steps: Sequence[Mapping[str, str]], recordings: Sequence[tuple[str, str]]) -> html.Details:
-    """Steps as rows, folded while there are none; `recordings` are (key, name) of those to take steps from."""
-    more = {"open": True} if steps else {}
+    """Steps as rows, folded while there are none or many; `recordings` are (key, name) of those to take steps from."""
+    more = {"open": True} if 0 < len(steps) <= MOST_UNFOLDED else {}
     said = counted(len(steps), "step") if steps else "none"
     heads = html.Div(
         [html.Span(""), *(html.Span(word) for word in ("Step", "Length", "Target", "Kind")), html.Span("")],
@@ -54,7 +55,7 @@ def plan_row(step: Mapping[str, str]) -> html.Div:
     """One step's four fields and its way out."""
     chosen = step.get(ids.STEP_KIND) or "steady"
     offered = [kind for kind in KINDS if kind != "gap" or kind == chosen]
-    kinds = [Native("option", {"value": k, "selected": k == chosen}, f"{k}: {KIND_MEANS[k]}") for k in offered]
+    kinds = [Native("option", {"value": k, "selected": k == chosen, "title": KIND_MEANS[k]}, k) for k in offered]
     remove = {"type": "button", "class": "quiet", "data-plan-remove": True, "aria-label": "Remove this step", "title": "Remove"}
     return html.Div(
         [

@@ -59,6 +59,10 @@
     if (!button) return;
     working = null;
     button.focus({ preventScroll: true });
+    setTimeout(tellAddress, 0); // by then the overlay knows its new chart
+  }
+
+  function tellAddress() {
     const overlay = window.countercheck.overlay;
     if (overlay && overlay.there()) overlay.choose(overlay.chosen()[0], overlay.chosen()[1], true);
   }

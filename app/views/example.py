@@ -24,7 +24,7 @@ PEDALS = (
 ALLOWANCE_PCT = (-2.0, 7.3)
 
 WIDTH, HEIGHT = 620, 210
-LEFT, RIGHT, TOP, BOTTOM = 44, 12, 14, 30
+LEFT, RIGHT, TOP, BOTTOM = 66, 12, 16, 30
 MINUTES, LOW_PCT, HIGH_PCT = 65, -4, 13
 WORDS = (
     "From the built-in trial, which is simulated so that the truth is known: each mark is a block of held power, device minus "
@@ -40,7 +40,7 @@ def example() -> html.Figure:
         _box(ALLOWANCE_PCT), *(_level(pct) for pct in (-4, 0, 4, 8, 12)),
         *(_text(_x(m), HEIGHT - 8, f"{m} min" if m else "0", "middle") for m in (0, 20, 40, 60)),
         *_trace(SPIDER, "example-spider"), *_trace(PEDALS, "example-pedals"),
-        _text(_x(50), _y(4.0), "spider, within", "start"), _text(_x(49), _y(11.6), "pedals, outside", "start"),
+        _text(_x(48), _y(0.45), "spider, within", "start"), _text(_x(9), _y(8.5), "pedals, outside", "start"),
         _text(_x(1), _y(-1.6), "allowance", "start"),
     ]  # fmt: skip
     about = {"viewBox": f"0 0 {WIDTH} {HEIGHT}", "role": "img", "aria-label": TOLD, "class": "example-drawing"}

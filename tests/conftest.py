@@ -6,6 +6,7 @@ import pytest
 
 ON_REQUEST = {
     "bench": "a benchmark; run with `pytest tests/bench -m bench`",
+    "load": "has fifty readers for a minute; run with `pytest tests/load -m load -s`",
     "nightly": "takes many minutes; run with `pytest -m nightly`",
 }
 

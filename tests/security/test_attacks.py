@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 import json
 import struct
@@ -14,6 +15,7 @@ from app.limits import Limits
 from app.main import create_app
 from app.services import CONFIG_KEY
 from app.settings import Settings
+from app.tables import deltas_csv
 
 OURS = {"X-Requested-With": "countercheck", "Origin": "http://localhost"}
 GPX = '<?xml version="1.0"?>{}<gpx xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>{}</trkseg></trk></gpx>'
@@ -189,3 +191,15 @@ def test_a_fault_anywhere_shows_nothing_of_the_program(site, monkeypatch):
             assert "werkzeug" not in answer.headers.get("Server", "").lower()
     assert faults > 8
     assert json.loads(client.get("/trial/" + "t" * 32 + "/result.json").text)["error"]
+
+
+@pytest.mark.parametrize("label", ["=1+1", "+cmd", "-2+3", "@SUM(A1)", "\t=1", "\r=1"])
+def test_a_spreadsheet_takes_no_label_for_a_formula(label):
+    # OWASP, "CSV injection": a cell that begins with one of = + - @ tab or return is run by spreadsheets
+    row = {"block": "B01", "label": label, "delta_w": -1.5, "verdict": "within"}
+    block = {"id": "B01", "start_s": 0.0, "end_s": 9.0, "kind": "steady", "name": label}
+    report = {"blocks": [block], "deltas": [row], "summary": []}
+    text = deltas_csv(report)
+    cells = [cell for line in csv.reader(io.StringIO(text)) for cell in line]
+    assert any(label.strip() in cell for cell in cells)
+    assert not [cell for cell in cells if cell.startswith(("=", "+cmd", "-2+3", "@", "\t", "\r"))]

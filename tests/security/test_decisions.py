@@ -8,6 +8,7 @@ import sqlite3
 
 import pytest
 
+from analysis.default_design import default_design
 from app.decisions import CALLBACKS, ROUTES
 from app.dossiers.changing import new_dossier
 from app.main import create_app
@@ -59,7 +60,7 @@ def _rows(connection: sqlite3.Connection, table: str) -> list[str]:
     return sorted(map(repr, connection.execute(f'SELECT {", ".join(columns)} FROM "{table}"')))
 
 
-def asked(client, output: str, trial_id: str, value=None, *, dossier: str = "d" * 32):
+def asked(client, output: str, trial_id: str, value=None, *, plan: str = "", dossier: str = "d" * 32):
     """Call a callback as the page of this trial would; every input that is no trial is `value`."""
     (spec,) = [c for c in client.get("/_dash-dependencies").json if without_hash(c["output"]) == output]
 
@@ -68,7 +69,7 @@ def asked(client, output: str, trial_id: str, value=None, *, dossier: str = "d" 
             id_ = json.loads(entry["id"].replace('["MATCH"]', '"agreement"'))
             return {"id": id_, "property": entry["property"], "value": id_ if entry["property"] == "id" else True}
         known = {"trial-id.data": trial_id, "theme.data": "light", "_pages_location.pathname": f"/trial/{trial_id}"}
-        known["plan-token.data"] = "p" * 32
+        known["plan-token.data"] = plan or None
         known["dossier-address.data"] = dossier
         known["_pages_location.search"] = "?from=1&to=9"
         return {**entry, "value": known.get(f"{entry['id']}.{entry['property']}", value)}
@@ -119,10 +120,11 @@ def test_the_refusal_is_the_keys_doing(site, output):
 @pytest.mark.parametrize("output", PLANS)
 def test_a_plan_is_not_changed_without_its_key(site, output):
     app, _, trial_id, database = site
+    plan = app.server.config[CONFIG_KEY].store.plans.create(default_design(250.0)).token
     before = rows(database)
     for value in (FORM | {"act": "freeze"}, FORM | {"act": "delete"}, None):
-        answer = asked(app.server.test_client(), output, trial_id, value)
-        assert "There is no ride plan" in answer.text or "Only the owner" in answer.text, answer.text
+        answer = asked(app.server.test_client(), output, trial_id, value, plan=plan)
+        assert "Only the owner may change this plan" in answer.text, answer.text
     assert rows(database) == before
 
 

@@ -22,8 +22,9 @@ def ride_card(design: Design, stamp: str = "") -> html.Section:
     columns = 1 if len(lines) <= ONE_COLUMN else 2
     per_column = -(-len(lines) // columns)
     halves = [lines[i : i + per_column] for i in range(0, len(lines), per_column)]
+    stamped = [html.Br(), stamp] if stamp else []
     head = html.P(
-        [html.Strong(design.title), html.Span(f" {clock_text(total_s(design))}, {counted(len(lines), 'line')}. {stamp}")],
+        [html.Strong(design.title), html.Span(f" {clock_text(total_s(design))}, {counted(len(lines), 'line')}."), *stamped],
         className="card-head",
     )
     all_out = any(line.step.exercise == "sprint" for line in lines)
@@ -43,7 +44,8 @@ def _line(line: CardLine) -> html.Tr:
     times = f"{line.turns}×" if line.turns > 1 and line.first else "│" if line.turns > 1 else ""
     cells = [
         (clock_text(line.start_s), "card-clock"), (times, "card-times"), (clock_text(step.duration_s), "card-length"),
-        (_target(step), "card-target"), ("" if step.cadence_rpm is None else number(step.cadence_rpm, 0), "card-rpm"),
+        (_target(step), "card-target" if step.target_w is not None else "card-target card-word"),
+        ("" if step.cadence_rpm is None else number(step.cadence_rpm, 0), "card-rpm"),
         (_name(step), "card-name"),
     ]  # fmt: skip
     return html.Tr([html.Td(text, className=name) for text, name in cells], className="card-first" if line.first else "")

@@ -168,6 +168,7 @@
     if (at && at.dataset.designAt !== window.location.pathname) {
       forget();
       window.history.replaceState(window.history.state, "", at.dataset.designAt);
+      window.scrollTo(0, 0); // its addresses stand above
     }
     if (!editor || editor === filledEditor) return;
     const first = filledEditor === null;

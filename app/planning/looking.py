@@ -73,10 +73,12 @@ def own_labels() -> list[str]:
     return sorted(labels)
 
 
-def editor_page(texts: Mapping[str, Any], kept: Kept | None = None, *, said: Any = None) -> html.Article:
+def editor_page(
+    texts: Mapping[str, Any], kept: Kept | None = None, *, said: Any = None, done: Any = None
+) -> html.Article:
     """The designer, beginning with these texts."""
     shown, _ = told(texts)
-    return editing_page(texts, own_labels(), shown or Found(top="", answer="", steps=""), kept=kept, said=said)
+    return editing_page(texts, own_labels(), shown or Found(top="", answer="", steps=""), kept=kept, said=said, done=done)
 
 
 def begun(start: Any) -> str:
@@ -100,15 +102,15 @@ def page_of(stored: StoredPlan, *, owner_key: str | None = None, said: str = "")
     With `owner_key` (the plan is new) its addresses are told, this once.
     """
     kept = Kept(token=stored.token, created_utc=stored.created_utc, frozen_utc=stored.frozen_utc, fingerprint=stored.fingerprint)
-    told: Any = notice(said) if said else None
+    told, done = None, html.Div(notice(said), role="status") if said else None
     if owner_key is not None:
         paths = links.plan_owner_path(stored.token, owner_key), links.plan_path(stored.token)
         told = links_notice(*(links.absolute(base_url(), path) for path in paths))
     owned = owner_key is not None or access.is_owner(stored.token)
     if stored.frozen_utc is None and owned:
-        return editor_page(texts_of(stored.design), kept, said=told)
+        return editor_page(texts_of(stored.design), kept, said=told, done=done)
     rows, settled = _figures(stored.design, DEFAULT_NOISE)
-    return kept_page(kept, stored.design, rows, settled, DEFAULT_NOISE, said=told, owned=owned)
+    return kept_page(kept, stored.design, rows, settled, DEFAULT_NOISE, said=told or done, owned=owned)
 
 
 def _figures(design: Design, noise: Noise) -> tuple[Any, Any]:

@@ -138,6 +138,28 @@ def test_frozen_with_date_and_hash_it_is_read_only_for_everybody_else(designer, 
     assert site.services.store.plans.of(path.split("/")[-1]).design == design
 
 
+def test_kept_without_freezing_its_owner_goes_on_and_readers_see_what_was_saved(designer, open_page):
+    page = designer()
+    page.get_by_role("button", name="Keep without freezing").click()
+    page.wait_for_selector("text=Owner link:")
+    path = page.evaluate("location.pathname")
+    page.get_by_label("Title").fill("Second thoughts")
+    page.get_by_label("One-hour power").fill("280")
+    page.get_by_role("button", name="Save the changes").click()
+    eventually(page, "document.querySelector('#plan-said').textContent.includes('The changes are saved.')")
+    reader = open_page(path)
+    assert reader.inner_text("h1") == "Second thoughts"
+    assert "its owner may still change it" in reader.inner_text(".design-state")
+    assert reader.locator("form").count() == 0
+    page.goto(page.url)
+    eventually(page, "(document.querySelector('[data-field=hour]') || {}).value", "280")
+    page.get_by_role("button", name="Freeze with date and hash").click()
+    page.wait_for_selector(".design-state code")
+    page.get_by_role("button", name="Delete this plan").click()
+    page.get_by_role("button", name="Delete it for good").click()
+    page.wait_for_url("**/plan")
+
+
 def test_a_draft_is_taken_along_and_a_kept_plan_fills_the_sheet_of_a_new_trial(designer):
     page = designer()
     design = read_draft(page.evaluate(DRAFT)).design

@@ -64,9 +64,10 @@ class Found:
 
 
 def editing_page(
-    texts: Mapping[str, Any], own_labels: Sequence[str], found: Found, *, kept: Kept | None = None, said: Any = None
+    texts: Mapping[str, Any], own_labels: Sequence[str], found: Found, *, kept: Kept | None = None, said: Any = None,
+    done: Any = None,
 ) -> html.Article:
-    """The designer; `kept` where the plan is kept already and still open, `said`: what its owner should know now."""
+    """The designer; `kept` where the plan is kept already and still open, `said`: what its owner should know now, `done`: just done."""
     return html.Article(
         [
             _front("Plan a ride", LEAD, kept),
@@ -77,7 +78,7 @@ def editing_page(
             parts.section(2, "settles", "What it can settle", SETTLES, frozen(aim_fields(texts, own_labels)),
                           _node(ids.PLAN_ANSWER, found.answer)),
             parts.section(3, "steps", "Step by step", STEPS, _node(ids.PLAN_STEPS, found.steps)),
-            parts.section(4, "keeping", "Keep and freeze", KEEPING, frozen(_keeping(kept)), html.Div(id=ids.PLAN_SAID)),
+            parts.section(4, "keeping", "Keep and freeze", KEEPING, frozen(_keeping(kept)), html.Div(done, id=ids.PLAN_SAID)),
         ],
         className="report design-page",
         **({"data-design-at": links.plan_path(kept.token)} if kept else {}),

@@ -12,7 +12,7 @@ from asking import settled
 from analysis.edits import Edit
 from analysis.errors import BadSetup, CountercheckError
 from analysis.setup import setup_from_dict
-from app import editing, freezing, ids, showing
+from app import editing, evidence, freezing, ids, showing
 from app.demo import demo_trial
 from app.forms import SheetEntries
 from app.history import by_hand
@@ -22,6 +22,7 @@ from app.screen import ROWS, Screen
 from app.services import CONFIG_KEY, create_trial
 from app.store import ChangedMeanwhile, SetupVersion
 from app.views.block_marks import block_lines, held_line
+from app.views.evidence import CHAPTERS
 from app.views.frozen import html_text
 from app.views.provenance import plan_sentences
 from app.views.sensitivity import sensitivity_line
@@ -255,6 +256,8 @@ def leaving(hand: Hand) -> str:
         pieces += [showing.chart(hand.id, theme, screen) for theme in ("light", "dark") for screen in screens]
         pieces += [showing.against_chart(hand.id, "light"), showing.title_of(hand.id), showing.rest(hand.id)]
         pieces.append(showing.first_view(hand.id).to_plotly_json())
+        names = ["blocks", *(chapter.name for chapter in CHAPTERS)]
+        pieces += [evidence.section(hand.id, {"index": name}, {"against": "spider"}) for name in names]
     return json.dumps(pieces, default=lambda o: o.to_plotly_json() if hasattr(o, "to_plotly_json") else str(o))
 
 

@@ -30,6 +30,7 @@ from app.main import create_app
 from app.parsing import Children
 from app.services import CONFIG_KEY
 from app.serving import Server
+from app.views.evidence import CHAPTERS
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "analysis" / "reading"))
 import fit_bytes as w
@@ -175,7 +176,8 @@ def everything(app, settings, files: list[tuple[str, bytes]], caplog) -> tuple[l
     }  # fmt: skip
     paths = [path, links.result_path(trial_id), links.deltas_path(trial_id)]
     pictures = [f"{kind}:{place}" for kind in ("match", "stretch") for place in range(1, len(files))]
-    served = served_bytes(client, paths, values, pictures)
+    evidence = ["changes:1", "behind:0", "behind:1", "sprint-traces", "blocks", *(chapter.name for chapter in CHAPTERS)]
+    served = served_bytes(client, paths, values, [*pictures, *evidence])
     served += [piece for a in (*answers, made) for piece in unpacked(a.data)] + [caplog.text.encode()]
     assert any(json.dumps(uploads[0]["sha256"]).encode() in piece for piece in served)  # the referee sees into the answers
     assert sum(piece.count(b'"scatter') > 0 for piece in served) > len(pictures)

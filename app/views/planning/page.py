@@ -64,10 +64,13 @@ class Found:
 
 
 def editing_page(
-    texts: Mapping[str, Any], own_labels: Sequence[str], found: Found, *, kept: Kept | None = None, said: Any = None,
-    done: Any = None,
+    texts: Mapping[str, Any], own_labels: Sequence[str], found: Found,
+    *, kept: Kept | None = None, said: Any = None, done: Any = None,
 ) -> html.Article:
-    """The designer; `kept` where the plan is kept already and still open, `said`: what its owner should know now, `done`: just done."""
+    """The designer; `kept` where the plan is kept already and still open.
+
+    `said` : what its owner should know now; `done` : what was done, beside the buttons.
+    """
     return html.Article(
         [
             _front("Plan a ride", LEAD, kept),

@@ -46,6 +46,14 @@ class Pooled:
     prediction: tuple[float, float] | None
 
 
+@dataclass(frozen=True, kw_only=True)
+class Left:
+    """What the others say when one estimate is left out."""
+
+    mean: float
+    ci: tuple[float, float]
+
+
 def pool(estimates: ArrayLike, se: ArrayLike, *, method: Method = "REML") -> Pooled:
     """Random-effects mean with the interval of Hartung and Knapp (Stat Med 2001;20:3875-3889).
 
@@ -66,21 +74,25 @@ def pool(estimates: ArrayLike, se: ArrayLike, *, method: Method = "REML") -> Poo
         raise OutOfRange(f"Pooling needs two equally long rows of {MIN_ESTIMATES} or more; got {y.shape} and {s.shape}.")
     if not (np.isfinite(y).all() and np.isfinite(s).all() and (s > 0).all()):
         raise OutOfRange("Pooling needs finite estimates with standard errors above zero; leave out the blocks without one.")
-    v = s * s
-    tau2 = {"DL": _tau2_dl, "PM": _tau2_pm, "REML": _tau2_reml}[method](y, v)
-    n, w = y.size, 1 / (v + tau2)
-    mean = _mean(y, w)
-    wald = 1 / math.sqrt(float(w.sum()))
-    scatter = math.sqrt(float(w @ (y - mean) ** 2) / (n - 1))
-    error = max(scatter * wald, 1 / math.sqrt(float((1 / v).sum())))
-    half = _t(n - 1) * error
-    q = _q(y, v, 0.0)
+    n, v = y.size, s * s
+    tau2, mean, wald, error = _fit(y, v, method)
+    half, q = _t(n - 1) * error, _q(y, v, 0.0)
     spread = _t(n - 2) * math.sqrt(tau2 + wald * wald) if n >= MIN_FOR_PREDICTION else None
     return Pooled(
         n=n, method=method, mean=mean, se=error, ci=(mean - half, mean + half), wald_se=wald, tau2=tau2,
         tau2_ci=_q_profile(y, v), q=q, i2_frac=max(0.0, (q - (n - 1)) / q) if q > 0 else 0.0,
         prediction=None if spread is None else (mean - spread, mean + spread),
     )  # fmt: skip
+
+
+def pool_without_each(estimates: ArrayLike, se: ArrayLike, *, method: Method = "REML") -> tuple[Left, ...]:
+    """Mean and interval of `pool` with each estimate left out in turn; n of three or more, checked by `pool` before."""
+    y, v = np.asarray(estimates, float), np.asarray(se, float) ** 2
+    half, out = _t(y.size - 2), []
+    for i in range(y.size):
+        _, mean, _, error = _fit(np.delete(y, i), np.delete(v, i), method)
+        out.append(Left(mean=mean, ci=(mean - half * error, mean + half * error)))
+    return tuple(out)
 
 
 def equivalence_p(mean: float, se: float, dof: float, bounds: tuple[float, float]) -> float:
@@ -98,6 +110,15 @@ def hartung_knapp_se(pooled: Pooled, estimates: ArrayLike, se: ArrayLike) -> flo
     y, v = np.asarray(estimates, float), np.asarray(se, float) ** 2
     w = 1 / (v + pooled.tau2)
     return math.sqrt(float(w @ (y - pooled.mean) ** 2) / (y.size - 1) / float(w.sum()))
+
+
+def _fit(y: Floats, v: Floats, method: Method) -> tuple[float, float, float, float]:
+    """tau2, mean, its plain error, and that of Hartung and Knapp, which is never below the error of identical truths."""
+    tau2 = {"DL": _tau2_dl, "PM": _tau2_pm, "REML": _tau2_reml}[method](y, v)
+    w = 1 / (v + tau2)
+    mean, wald = _mean(y, w), 1 / math.sqrt(float(w.sum()))
+    scatter = math.sqrt(float(w @ (y - mean) ** 2) / (y.size - 1))
+    return tau2, mean, wald, max(scatter * wald, 1 / math.sqrt(float((1 / v).sum())))
 
 
 def _mean(y: Floats, w: Floats) -> float:

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from scipy import special
 
-from analysis.pooling import MIN_ESTIMATES, Method, Pooled, pool
+from analysis.pooling import MIN_ESTIMATES, Left, Method, Pooled, pool, pool_without_each
 from analysis.verdict import signed
 
 # Held levels of two trials count as one when they are this close: a rider holds 200 W as 192 one day and 207 the next.
@@ -58,7 +58,7 @@ class AcrossTrials:
     level_w: float | None
     trials: tuple[TrialDelta, ...]
     pooled: Pooled | None
-    without: tuple[tuple[str, Pooled], ...]
+    without: tuple[tuple[str, Left], ...]
     opposed: tuple[tuple[str, ...], tuple[str, ...]] | None
     sentence: str
 
@@ -84,11 +84,18 @@ def across_trials(deltas: Sequence[TrialDelta], *, method: Method = "REML") -> t
     return tuple(_across(group, method) for group in groups)
 
 
+def by_method(across: AcrossTrials) -> tuple[Pooled, ...]:
+    """The same trials pooled by each method; a mean that hangs on the method rests on too few trials. Empty under two."""
+    return tuple(_pooled(across.trials, m) for m in ("REML", "PM", "DL")) if len(across.trials) >= MIN_ESTIMATES else ()
+
+
 def _across(group: Sequence[TrialDelta], method: Method) -> AcrossTrials:
     level = None if group[0].level_w is None else float(np.mean([d.level_w for d in group]))
     pooled = _pooled(group, method) if len(group) >= MIN_ESTIMATES else None
-    left_out = group if len(group) > MIN_ESTIMATES else ()
-    without = tuple((d.trial, _pooled([x for x in group if x is not d], method)) for d in left_out)
+    without: tuple[tuple[str, Left], ...] = ()
+    if len(group) > MIN_ESTIMATES:
+        left = pool_without_each([d.delta_pct for d in group], [d.se_pct for d in group], method=method)
+        without = tuple(zip((d.trial for d in group), left, strict=True))
     opposed = _opposed(group)
     return AcrossTrials(
         kind=group[0].kind, level_w=level, trials=tuple(group), pooled=pooled, without=without, opposed=opposed,

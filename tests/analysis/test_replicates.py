@@ -5,7 +5,7 @@ from pytest import approx
 from scipy import stats
 
 from analysis.pooling import pool
-from analysis.replicates import TrialDelta, across_trials, deltas_of_trial, firmware_changes
+from analysis.replicates import TrialDelta, across_trials, by_method, deltas_of_trial, firmware_changes
 
 
 def deltas(values, se=0.3, *, firmware=None, kind="steady", blocks=8):
@@ -38,8 +38,17 @@ def test_a_trial_gives_one_estimate_per_kind_and_level_and_its_blocks_are_no_rep
 def test_trials_pool_as_the_published_checked_pooling_does_and_each_is_left_out_once():
     got = across_trials(deltas([1.8, 2.4, 1.1, 3.0]))[0]
     assert got.pooled == pool([1.8, 2.4, 1.1, 3.0], [0.3] * 4)
-    assert got.without[2] == ("day 3", pool([1.8, 2.4, 3.0], [0.3] * 3))
+    name, left = got.without[2]
+    rest = pool([1.8, 2.4, 3.0], [0.3] * 3)
+    assert (name, left.mean, left.ci) == ("day 3", rest.mean, rest.ci)
     assert got.opposed is None
+
+
+def test_every_method_of_pooling_is_on_offer():
+    got = by_method(across_trials(deltas([1.8, 2.4, 1.1, 3.0]))[0])
+    assert [p.method for p in got] == ["REML", "PM", "DL"]
+    assert got[2] == pool([1.8, 2.4, 1.1, 3.0], [0.3] * 4, method="DL")
+    assert by_method(across_trials(deltas([1.8]))[0]) == ()
 
 
 def test_trials_that_disagree_in_sign_are_said_first():

@@ -4,12 +4,15 @@ import json
 from dataclasses import replace
 
 import pytest
+from plotly.utils import PlotlyJSONEncoder
 
 from analysis.dossier.document import dossier_from_dict
 from analysis.errors import BadSetup
+from app.dossiers import showing
 from app.dossiers.changing import changed_part, looked_at_again, new_dossier, with_answers, with_trial
 from app.dossiers.fields import PARTS, typed
 from app.links import trial_path
+from app.services import CONFIG_KEY
 from app.store import ChangedMeanwhile, NoSuchDossier
 
 ADDRESS = "A" * 32
@@ -82,6 +85,24 @@ def test_a_trial_is_added_by_its_link_with_what_went_wrong_in_it(dossier):
     assert [(i.kind, i.what, i.found_in) for i in got.incidents] == [("drop-out", "2 holes", "First evening")]
     with pytest.raises(BadSetup, match="in the dossier already"):
         with_trial(got, trial_path(ADDRESS), "", lambda _: REPORT)
+
+
+def test_a_dossier_opens_without_any_recording_or_result(app, monkeypatch):
+    """What it shows was kept with it: neither samples nor results are asked for."""
+    store = app.server.config[CONFIG_KEY].store
+    entries = with_trial(new_dossier("Pedals", "pedals"), trial_path(ADDRESS), "", lambda _: REPORT)
+    reader = store.dossiers.publish(store.dossiers.create(entries).address)
+    for name in ("recording", "kept_bytes", "trial"):
+        monkeypatch.setattr(type(store), name, refuse)
+    monkeypatch.setattr(type(app.server.config[CONFIG_KEY].jobs), "ask", refuse)
+    with app.server.test_request_context():
+        page = json.dumps(showing.content(reader), cls=PlotlyJSONEncoder)
+    assert "First evening" in page
+    assert "+2.0" in page
+
+
+def refuse(*_args, **_more):
+    raise AssertionError("a dossier asked for a recording or a result")
 
 
 def test_which_device_is_meant_is_asked_and_not_guessed():

@@ -11,13 +11,14 @@ from analysis.cautions import CAUTIONS
 from analysis.dossier.document import Dossier
 from analysis.dossier.standing import KIND_WORDS, Stand, Standing, moved_verdicts
 from analysis.figures import bench_height_px, forest_height_px
+from analysis.replicates import AcrossTrials, by_method
 from app import ids, links
 from app.dossiers.tables import bench_rows
 from app.views import parts
 from app.views.dossier.method import corrections_section, method_section
 from app.views.dossier.sheets import bench_section, evidence_section, incidents_section
 from app.views.frozen import frozen
-from app.views.pictures import plain_table
+from app.views.pictures import fold, plain_table
 from app.wording import NOTHING, counted, signed, span
 
 
@@ -36,7 +37,7 @@ def reading_view(dossier: Dossier, stand: Stand, *, changed_utc: str, address: s
         lambda n: _how_sure(n, stand),
         lambda n: evidence_section(n, dossier),
         lambda n: bench_section(n, measured, bench) if measured else None,
-        lambda n: incidents_section(n, dossier.incidents) if dossier.incidents else None,
+        lambda n: incidents_section(n, dossier) if dossier.incidents else None,
         lambda n: method_section(n, dossier, stand),
         lambda n: corrections_section(n, dossier, _moved(dossier)),
         lambda n: _taking(n, dossier, address) if address else None,
@@ -132,15 +133,23 @@ def _standings(name: str, standings: Sequence[Standing]) -> html.Div:
 def _how_sure(number: int, stand: Stand) -> html.Section:
     meaning = "How far trials of one device differ is the measure of how far any one of them can be trusted."
     listed = html.Ul([html.Li(text) for text in stand.to_settle], className="plain-list")
-    rest = [
-        (s.across.trials, s.across.without) for s in stand.standings if s.across.kind == "steady" and s.across.level_w is None
-    ]
-    table = None
-    if rest and rest[0][1]:
-        rows = [(name, signed(left.mean), span(left.ci)) for name, left in rest[0][1]]
-        table = plain_table("Held power with one trial left out", ("without", "mean, %", "95 % interval, %"), rows)
-    body = frozen(html.P(stand.how_sure), html.H3("What would settle or change it"), listed, table)
+    held = next((s.across for s in stand.standings if s.across.kind == "steady" and s.across.level_w is None), None)
+    body = frozen(html.P(stand.how_sure), html.H3("What would settle or change it"), listed, *_pooled_otherwise(held))
     return parts.section(number, "how-sure", "How sure", meaning, body)
+
+
+def _pooled_otherwise(held: AcrossTrials | None) -> list[Any]:
+    """Held power with each trial left out, and by other methods."""
+    if held is None or held.pooled is None:
+        return []
+    head, tables = ("mean, %", "95 % interval, %"), []
+    if held.without:
+        rows = [(name, signed(left.mean), span(left.ci)) for name, left in held.without]
+        tables.append(plain_table("Held power with one trial left out", ("without", *head), rows))
+    rows = [(p.method, signed(p.mean), span(p.ci), f"{p.tau2**0.5:.2f}", f"{100 * p.i2_frac:.0f}") for p in by_method(held)]
+    methods = plain_table("Held power by method", ("method", *head, "trials differ by, points", "I², %"), rows)
+    note = "REML is what this page uses; PM is Paule and Mandel's, DL DerSimonian and Laird's. Intervals after Hartung and Knapp."
+    return [*tables, fold("The same by other methods", html.P(note, className="small"), methods)]
 
 
 def _moved(dossier: Dossier) -> list[Any]:

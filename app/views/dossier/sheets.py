@@ -109,13 +109,19 @@ def _row(device: str, m: Measured) -> tuple[Any, ...]:
     )
 
 
-def incidents_section(number: int, incidents: Sequence[Incident]) -> html.Section:
-    """A time line, oldest first; those without a day come last."""
+def incidents_section(number: int, dossier: Dossier) -> html.Section:
+    """A time line of incidents, with the trials and the firmware they happened along; what has no day comes last."""
     meaning = "What went wrong on the way, what was tried and what helped. A device that reads true but drops out is not done."
-    ordered = sorted(incidents, key=lambda i: (i.day is None, i.day or ""))
-    return parts.section(
-        number, "incidents", "Incidents", meaning, frozen(html.Ol([_incident(i) for i in ordered], className="time-line"))
-    )
+    entries = [(i.day, _incident(i)) for i in dossier.incidents]
+    entries += [(t.day, _along(t.day, "trial", t.name)) for t in dossier.trials if t.day]
+    entries += [(f.since, _along(f.since, "firmware", f"{f.version}. {f.note or ''}")) for f in dossier.firmware if f.since]
+    ordered = sorted(entries, key=lambda entry: (entry[0] is None, entry[0] or ""))
+    line = html.Ol([shown for _, shown in ordered], className="time-line")
+    return parts.section(number, "incidents", "Incidents", meaning, frozen(line))
+
+
+def _along(day: str | None, kind: str, text: str) -> html.Li:
+    return html.Li(html.P([html.Time(day, dateTime=day), " ", html.Span(kind, className="tag"), " ", text]), className="along")
 
 
 def _incident(incident: Incident) -> html.Li:

@@ -59,7 +59,8 @@ def report_html(trial_id: str) -> flask.Response:
     found = _found(trial_id)
     if isinstance(found, flask.Response):
         return found
-    text = offline_report(found, hand=by_hand(get_services().store.history(trial_id)))
+    store = get_services().store
+    text = offline_report(found, hand=by_hand(store.history(trial_id)), notes=store.notes.of(trial_id))
     response = _attachment(text, "text/html", f"countercheck-{trial_id[:8]}.html")
     # a saved page, not one of this site: opened in place it gets no rights here, its own policy stands inside it
     response.headers["Content-Security-Policy"] = "sandbox allow-scripts"

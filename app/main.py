@@ -9,7 +9,7 @@ from typing import Any
 import dash
 import flask
 
-from app import access, downloads, health, logs, protection, unchanging, uploads
+from app import access, downloads, health, logs, preview, protection, unchanging, uploads
 from app.carrying import routes as carrying
 from app.dossiers import routes as dossiers
 from app.dossiers.showing import stored_dossier
@@ -30,12 +30,13 @@ INDEX = """<!DOCTYPE html>
 <html lang="en">
   <head>
     {%metas%}
+    <!--of this page-->
     <title>{%title%}</title>
     {%favicon%}
     {%css%}
   </head>
   <body>
-    <noscript>This page draws its charts with JavaScript; please switch it on.</noscript>
+    <noscript><!--without script--></noscript>
     {%app_entry%}
     <footer>
       {%config%}
@@ -52,8 +53,11 @@ class Site(dash.Dash):
     """Dash, but for what the served page says before any script has run."""
 
     def interpolate_index(self, *args: str, **parts: str) -> str:
-        """The page with its assets addressed by content."""
-        return unchanging.with_hashes(super().interpolate_index(*args, **parts))
+        """The page with its assets addressed by content, and in it what is known of it already."""
+        page = unchanging.with_hashes(super().interpolate_index(*args, **parts))
+        metas, summary = preview.of_page(flask.request.path) if flask.has_request_context() else ("", "")
+        before, after = page.split("<!--without script-->")
+        return f"{before.replace('<!--of this page-->', metas)}{summary}{after}"
 
 
 class _Server(flask.Flask):

@@ -231,6 +231,11 @@ def pair_report(found: OpenTrial, screen: Screen) -> Any:
     return report if fitted.device is None else only(report, fitted.device)
 
 
+def seen_trial(trial_id: Any) -> Any:
+    """What may be seen of a result that is there: without any delta while they are hidden; else None."""
+    return _shown(trial_id)[1]
+
+
 def _shown(trial_id: Any) -> tuple[Any, Any]:
     """The trial as kept, and of its result what may be seen now; None for what is not there."""
     services = get_services()

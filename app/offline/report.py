@@ -33,7 +33,7 @@ INKS = ("light", "dark")
 SCRIPTS = (
     "00-theme.js", "05-plotly-basic.min.js", "offline/10-alone.js", "offline/20-means.js", "offline/30-judging.js",
     "offline/40-card.js", "offline/50-charts.js", "offline/60-zoom.js", "30-scrub.js", "31-screen.js", "32-view.js",
-    "33-readout.js", "50-blocks.js", "61-tables.js", "70-take.js",
+    "33-readout.js", "50-blocks.js", "61-tables.js", "70-notes.js", "70-take.js", "71-print.js",
 )  # fmt: skip
 
 
@@ -41,7 +41,7 @@ class IncompleteInstallation(CountercheckError):
     """A file that belongs to the program is not there."""
 
 
-def offline_report(found: OpenTrial, *, hand: ByHand | None = None) -> str:
+def offline_report(found: OpenTrial, *, hand: ByHand | None = None, notes: Sequence[Any] = ()) -> str:
     """The whole page of an open result as one HTML file that works from a disk, without any request.
 
     Raises
@@ -49,7 +49,7 @@ def offline_report(found: OpenTrial, *, hand: ByHand | None = None) -> str:
     IncompleteInstallation
         A style or script of the program is missing.
     """
-    page = standing(_article(found, hand or ByHand()))
+    page = standing(_article(found, hand or ByHand(), notes))
     data = {"pictures": _pictures(found, pictures_in(page)), "trial": trial_data(found)}
     return one_file(page, title=found.report["title"] or "Comparison of recordings", data=data, scripts=SCRIPTS)
 
@@ -75,12 +75,12 @@ def one_file(page: Any, *, title: str, data: dict[str, Any], scripts: Sequence[s
     )
 
 
-def _article(found: OpenTrial, hand: ByHand) -> html.Article:
+def _article(found: OpenTrial, hand: ByHand, notes: Sequence[Any]) -> html.Article:
     report, trial = found.report, found.trial
     judged = [vars(one) for one in judge_interval(trial, trial.start_s, trial.end_s, edges_s=_edges(found))]
     card = interval_card(judged, trial, None, about=block_lines(report["blocks"], None))
     rest = rest_of_page(report, trial, hand, last=_about)
-    return trial_view(report, trial, screen=OPENING, card=card, hand=hand, rest=rest)
+    return trial_view(report, trial, screen=OPENING, card=card, hand=hand, rest=rest, notes=notes)
 
 
 def _edges(found: OpenTrial) -> list[float]:

@@ -12,10 +12,10 @@ from app.offline import offline_report
 
 
 @contextmanager
-def alone(chromium, folder: Path, found: OpenTrial, **options):
+def alone(chromium, folder: Path, found: OpenTrial, *, notes=(), **options):
     """The report's page, opened from `folder` without a network; complaints and requests end the test."""
     file = folder / "report.html"
-    file.write_text(offline_report(found), encoding="utf-8", newline="")
+    file.write_text(offline_report(found, notes=notes), encoding="utf-8", newline="")
     context = chromium.new_context(**{"viewport": DESK, **options})
     context.set_offline(True)
     page, complaints, asked = context.new_page(), [], []

@@ -9,6 +9,8 @@ from driving import PHONE, eventually
 from offline_pages import alone
 from open_trials import boathouse, with_names
 
+from app.store.notes import Note
+
 ROW = "tr[data-block]"
 CARD = "#interval-card"
 
@@ -120,3 +122,13 @@ def test_a_name_cannot_bring_markup_into_the_card(chromium, tmp_path):
         assert page.evaluate("window.caught") is None
         assert page.locator("main img, main b, main i, main script").count() == 0
         assert evil in page.inner_text(CARD)
+
+
+def test_notes_come_along_as_text(chromium, tmp_path, found):
+    note = Note(
+        note_id="n1", text="chain <b>skipped</b> here", from_s=1200.0, to_s=1260.0, created_utc="2026-01-18T10:00:00Z",
+        changed_utc="2026-01-18T10:00:00Z", version=1,
+    )  # fmt: skip
+    with alone(chromium, tmp_path, found, notes=(note,)) as page:
+        assert note.text in page.inner_text(".notes")
+        assert page.locator(".note-layer > *").count() >= 1

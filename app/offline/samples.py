@@ -28,15 +28,18 @@ def trial_data(found: OpenTrial) -> dict[str, Any]:
         "named": {label: html_text(named(label, trial.labels)) for label in trial.labels},
         "edges_s": sorted(block["start_s"] for block in blocks),
         "recordings": [_recording(trial, recording) for recording in trial.recordings],
-        "devices": [
-            {
-                "label": device.label,
-                "allowance_pct": list(allowance_of(trial, device.label).worst_pct),
-                "no_verdict": standing_reason(trial, device.label, trial.reference),
-            }
-            for device in trial.devices
-        ],
+        "devices": [_device(trial, device.label) for device in trial.devices],
         "blocks": [_block(block, blocks) for block in blocks],
+    }
+
+
+def _device(trial: Trial, label: str) -> dict[str, Any]:
+    allowance = allowance_of(trial, label)
+    return {
+        "label": label,
+        "allowance_pct": list(allowance.worst_pct),
+        "likely_allowance_pct": list(allowance.likely_pct),
+        "no_verdict": standing_reason(trial, label, trial.reference),
     }
 
 

@@ -109,7 +109,7 @@
     return trial.devices.map(function (device) {
       const delta = cuts.length <= MIN_PIECES ? over(device.pair, start, end) : pooled(device.pair, spans);
       const said = device.no_verdict ? ["unsettled", device.no_verdict] : verdictOn(delta, device.allowance_pct);
-      return Object.assign(delta, { label: device.label, allowance_pct: device.allowance_pct, verdict: said[0], reason: said[1] });
+      return Object.assign(delta, { label: device.label, allowance_pct: device.allowance_pct, likely_allowance_pct: device.likely_allowance_pct, verdict: said[0], reason: said[1] });
     });
   }
 

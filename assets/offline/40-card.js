@@ -1,5 +1,5 @@
-/* The interval card without a server: app/views/interval.py in the browser, word for word. The figures come from
-   30-judging.js; names, marks of blocks and allowances come with the file, their texts escaped already. */
+/* The interval card without a server: app/views/interval.py in the browser, word for word, but for the fold with peaks and
+   cadence. The figures come from 30-judging.js; names, marks of blocks and allowances come with the file, their texts escaped already. */
 "use strict";
 (function () {
   const NOTHING = "\u2013", THIN = "\u202f";
@@ -97,7 +97,8 @@
     const name = held.named[entry.label], own = number(entry.reference_mean_w);
     const pairs = [
       ["95 % interval", withUnit(spanOrShort(entry.delta_pct_ci, entry.reason), "%")],
-      ["allowance", withUnit(span(entry.allowance_pct), "%")],
+      ["allowance, worst", withUnit(span(entry.allowance_pct), "%")],
+      ["allowance, likely", withUnit(span(entry.likely_allowance_pct), "%")],
       ["in watts", withUnit(signed(entry.delta_w), "W")],
       ["95 % interval", withUnit(spanOrShort(entry.delta_w_ci, entry.reason), "W")],
     ];

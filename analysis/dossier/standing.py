@@ -176,7 +176,8 @@ def _to_settle(standing: Standing | None, trials: Sequence[TrialEntry]) -> tuple
         said.append(needed.sentence)
     usual = needed_for(standing, (-USUAL_CLAIM_PCT, USUAL_CLAIM_PCT))
     if usual is not None:
-        said.append(f"Against a claim of ±{USUAL_CLAIM_PCT:g} % alone, without chain: {usual.sentence}")
+        rest = usual.sentence[0].lower() + usual.sentence[1:]
+        said.append(f"Against a claim of ±{USUAL_CLAIM_PCT:g} % alone, without chain: {rest}")
     pooled = standing.across.pooled
     if pooled is not None:
         hinge = [name for name, rest in standing.across.without if _word(rest, standing.allowance_pct) != standing.verdict.word]

@@ -19,7 +19,7 @@ from app.views.dossier.method import corrections_section, method_section
 from app.views.dossier.sheets import bench_section, evidence_section, incidents_section
 from app.views.frozen import frozen
 from app.views.pictures import fold, plain_table
-from app.wording import NOTHING, counted, signed, span
+from app.wording import NOTHING, counted, signed, span, unbroken
 
 
 def reading_view(dossier: Dossier, stand: Stand, *, changed_utc: str, address: str | None) -> html.Article:
@@ -44,10 +44,10 @@ def reading_view(dossier: Dossier, stand: Stand, *, changed_utc: str, address: s
     ]
     sections: list[Any] = []
     for make in made:
-        section = make(len(sections) + 2)
+        section = make(len(sections) + 1)
         sections += [section] if section is not None else []
     return html.Article(
-        [_front(dossier, stand, changed_utc), *sections, _cautions(len(sections) + 2)], className="report dossier"
+        [_front(dossier, stand, changed_utc), *sections, _cautions(len(sections) + 1)], className="report dossier"
     )
 
 
@@ -132,7 +132,7 @@ def _standings(name: str, standings: Sequence[Standing]) -> html.Div:
 
 def _how_sure(number: int, stand: Stand) -> html.Section:
     meaning = "How far trials of one device differ is the measure of how far any one of them can be trusted."
-    listed = html.Ul([html.Li(text) for text in stand.to_settle], className="plain-list")
+    listed = html.Ul([html.Li(unbroken(text)) for text in stand.to_settle], className="plain-list")
     held = next((s.across for s in stand.standings if s.across.kind == "steady" and s.across.level_w is None), None)
     body = frozen(html.P(stand.how_sure), html.H3("What would settle or change it"), listed, *_pooled_otherwise(held))
     return parts.section(number, "how-sure", "How sure", meaning, body)

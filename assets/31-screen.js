@@ -106,7 +106,9 @@
 
   /* ---- the section being read */
 
-  function sections() { return Array.from(document.querySelectorAll("main section[id]")); }
+  function sections() { // that stand on the page; a hidden one has no place
+    return Array.from(document.querySelectorAll("main section[id]")).filter(function (one) { return one.getClientRects().length; });
+  }
 
   function go(id) {
     const place = document.getElementById(id);

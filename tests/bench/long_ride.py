@@ -1,4 +1,4 @@
-"""The ride that the browser benches put on a page: four recordings of four hours. Seeded."""
+"""The ride that the browser benches put on a page, as several recordings of some hours. Seeded."""
 
 from __future__ import annotations
 
@@ -8,8 +8,13 @@ HOURS = 4
 
 
 def four_hours(seed: int, gain: float) -> bytes:
+    """One recording of four hours."""
+    return long_ride(seed, gain, hours=HOURS)
+
+
+def long_ride(seed: int, gain: float, *, hours: int) -> bytes:
     """One recording as CSV: the same ride, another gain, own noise."""
-    n = HOURS * 3600
+    n = hours * 3600
     ride = np.random.default_rng(1)
     power = 180 + 60 * np.sin(np.arange(n) / 700) + np.repeat(ride.normal(0, 25, n // 60), 60)
     cadence = 88 + np.repeat(ride.normal(0, 4, n // 30), 30)

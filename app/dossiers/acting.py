@@ -9,7 +9,7 @@ from typing import Any
 from dash import html
 
 from analysis.errors import BadSetup
-from app import links
+from app import access, links
 from app.dossiers import showing
 from app.dossiers.changing import new_dossier
 from app.services import base_url, get_services
@@ -48,6 +48,9 @@ def act(address: Any, form: Any, response: Any) -> Told:
     if what == "owner-link":
         key = store.new_owner_key(address)
         return Told(said=owner_link(links.absolute(base_url(), links.dossier_owner_path(found.own_address, key))))
+    if what == "revoke-others":
+        store.revoke_other_keys(address, [key for key in access.held() if store.owned(address, [key])])
+        return Told(said=notice("Every other owner link and browser lost its hold on this dossier; only this browser keeps it."))
     if what == "delete":
         if str(_first(form).get("sure") or "").strip().lower() != DELETE_WORD:
             raise BadSetup(f"Nothing was deleted; type {DELETE_WORD} to mean it.")

@@ -113,6 +113,21 @@ def test_two_owners_at_once_and_slips_of_the_keyboard_lose_nothing(open_page, si
     assert store.dossiers.of(found.own_address).dossier.conclusion == "from elsewhere"
 
 
+def test_a_further_owner_link_works_until_the_others_are_revoked(open_page, watched):
+    watched.expected = ("404",)
+    page = started(open_page)
+    path = page.evaluate("location.pathname")
+    page.click("text=Make a further owner link")
+    link = page.locator("#dossier-said .owner-path").inner_text()
+    other = open_page(link[link.index("/own-dossier") :])
+    other.wait_for_selector(".dossier-editor")
+    page.click("text=Revoke all other owner links")
+    eventually(page, "document.querySelector('#dossier-said').textContent.includes('lost its hold')")
+    assert other.goto(other.url).status == 404
+    assert page.goto(page.url).status == 200
+    assert page.evaluate("location.pathname") == path
+
+
 def test_the_package_and_the_page_leave_the_server_whole(open_page, site, three_trials, tmp_path, watched, chromium):
     page = started(open_page)
     add_trial(page, site, three_trials[0], 1)

@@ -137,7 +137,7 @@ def test_a_dossier_is_not_changed_without_its_key(site, output):
     before = rows(database)
     words = {"part": "words", "seen": "1", "rows": [{"title": "mine now"}]}
     acts = [{"act": act, "rows": [{"sure": "delete", "link": "x"}]} for act in
-            ("delete", "publish", "withdraw", "owner-link", "add-trial", "look-again", "answers")]  # fmt: skip
+            ("delete", "publish", "withdraw", "owner-link", "revoke-others", "add-trial", "look-again", "answers")]  # fmt: skip
     for address, refusal in ((reader, "Only the owner may change this dossier"), (kept.address, "There is no dossier")):
         for value in (words, *acts):
             assert refusal in asked(app.server.test_client(), output, trial_id, value, dossier=address).text

@@ -177,7 +177,18 @@ def _readers(readers: str | None) -> html.Div:
             ),
         ]
     return html.Div(
-        [*said, _button("Make a further owner link", **{"data-act": "owner-link"})], className="notice", id="dossier-links"
+        [
+            *said,
+            html.Div(
+                [
+                    _button("Make a further owner link", **{"data-act": "owner-link"}),
+                    _button("Revoke all other owner links", **{"data-act": "revoke-others"}),
+                ],
+                className="button-row",
+            ),
+        ],
+        className="notice",
+        id="dossier-links",
     )
 
 

@@ -22,24 +22,24 @@ def test_tables_show_the_pair_and_headline_and_findings_stay(open_trial, site, s
     found = site.services.jobs.ask(site.demo.split("/")[-1]).open_trial
     wanted = tables_against(found.trial, blocks_of(found.report), "spider")
     page.locator("#findings").scroll_into_view_if_needed()
-    page.wait_for_selector("#findings .finding")
-    before = page.inner_text("h1#headline"), page.locator(".finding").all_inner_texts()
+    page.wait_for_selector("#findings .finding-text")
+    before = page.inner_text("h1#headline"), page.locator(".finding-text").all_inner_texts()
     page.evaluate("countercheck.screen.set({ against: 'spider' })")
     page.wait_for_selector("#blocks .pair-notice", timeout=15_000)
     held = next(d for d in wanted["deltas"] if d["label"] == "pedals" and d["verdict"] == "outside")
     cell = f"tr[data-block='{held['block']}'] .delta-pct[data-device='pedals']"
-    assert page.locator(cell).inner_text().strip() == shown(held["delta_pct"])
+    assert page.locator(cell).text_content().strip() == shown(held["delta_pct"])
     eventually(page, "document.querySelector('#summary .pair-notice') !== null")
     row = next(s for s in wanted["summary"] if s["label"] == "hub" and s["kind"] == "steady")
     assert shown(row["delta_pct"]) in page.inner_text("#summary tbody tr >> nth=0")
     assert "Headline and findings are against hub" in page.inner_text("#summary .pair-notice")
-    assert (page.inner_text("h1#headline"), page.locator(".finding").all_inner_texts()) == before
+    assert (page.inner_text("h1#headline"), page.locator(".finding-text").all_inner_texts()) == before
     assert "against=spider" in page.url or page.wait_for_url("**against=spider**") is None
     assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
     page.locator("#blocks [data-pair-back]").click()
     eventually(page, "document.querySelectorAll('.pair-notice').length", 0)
     first = next(d for d in found.report["deltas"] if d["label"] == "pedals" and d["block"] == held["block"])
-    assert page.locator(cell).inner_text().strip() == shown(first["delta_pct"])
+    assert page.locator(cell).text_content().strip() == shown(first["delta_pct"])
 
 
 def test_an_address_opens_the_pair_at_once(open_trial, site):

@@ -309,7 +309,8 @@ def test_no_log_line_holds_a_key_or_a_link(settings, caplog, capfd, monkeypatch)
         connection.close()
         return status
 
-    assert [get(path) for path in (own, page, links.owner_path(second, wrong), f"{page}/deltas.csv")] == [303, 200, 404, 503]
+    assert [get(path) for path in (own, page, links.owner_path(second, wrong))] == [303, 200, 404]
+    assert get(f"{page}/deltas.csv") in (200, 503)  # the analysis may be done by then
     with monkeypatch.context() as broken:
         broken.setattr(type(store.links), "way_in", lambda *_: 1 / 0)
         assert get(own) == 500

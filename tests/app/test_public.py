@@ -213,7 +213,7 @@ def test_a_new_trial_shows_both_links_once_and_is_listed_nowhere(visitor):
     sent = [send_publicly(visitor, f"power {200 + i}".encode(), f"{i}.line").get_json() for i in range(2)]
     entries = {"rows": {one["id"]: {"label": one["name"][0]} for one in sent}, "title": "Kiln"}
     known = visitor.get("/_dash-dependencies", headers=from_address("192.0.2.7")).get_json()
-    (spec,) = [c for c in known if f"{ids.GO}.href" in c["output"]]
+    (spec,) = [c for c in known if c["output"].startswith(f"..{ids.GO}.href")]
     values = {ids.NEW_FORM: entries, ids.UPLOADS: {"files": sent}}
     outputs = [part.split("@")[0].rsplit(".", 1) for part in spec["output"].strip(".").split("...")]
     body = {

@@ -27,4 +27,11 @@ def cell(value: Any) -> Any:
         return ""
     if isinstance(value, float):
         return f"{value:.10g}"
-    return f"'{value}" if isinstance(value, str) and value.startswith(FORMULA_STARTS) else value
+    return defused(value)
+
+
+def defused(value: Any) -> Any:
+    """Words that a spreadsheet would run as a formula, with an apostrophe in front; spaces before do not stop it."""
+    if isinstance(value, str) and value.lstrip(" ").startswith(FORMULA_STARTS):
+        return f"'{value}"
+    return value

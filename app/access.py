@@ -72,7 +72,7 @@ def stored_trial(trial_id: Any) -> StoredTrial | None:
 
 def way_in(trial_id: str) -> str | None:
     """Where an owner who asks for this address is led: a reader link that lives, else the private address; None for others."""
-    keys = _keys()
+    keys = held()
     return get_services().store.links.way_in(trial_id, keys) if keys and links.is_id(trial_id) else None
 
 
@@ -91,12 +91,12 @@ def require_owner(trial_id: str) -> None:
 
 def own_trials() -> list[StoredTrial]:
     """The trials whose keys this browser holds, newest first."""
-    return get_services().store.owned_trials(_keys())
+    return get_services().store.owned_trials(held())
 
 
 def held_keys(trial_id: str) -> list[str]:
     """Those of the browser's keys that are this trial's."""
-    return [key for key in _keys() if get_services().store.owner_of(trial_id, key)]
+    return [key for key in held() if get_services().store.owner_of(trial_id, key)]
 
 
 def cookies_of(trial_id: str) -> list[str]:
@@ -113,11 +113,6 @@ def forget(response: Any, names: Iterable[str]) -> None:
 
 
 def held() -> list[str]:
-    """Every owner key that this browser holds."""
-    return _keys()
-
-
-def _keys() -> list[str]:
     """The owner keys in the request's cookies; cookies of earlier versions hold an id before the key."""
-    held = (value.rpartition(".")[2] for name, value in flask.request.cookies.items() if name.startswith(_prefix()))
-    return [key for key in held if links.is_id(key)]
+    told = (value.rpartition(".")[2] for name, value in flask.request.cookies.items() if name.startswith(_prefix()))
+    return [key for key in told if links.is_id(key)]

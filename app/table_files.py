@@ -12,7 +12,8 @@ import zipfile
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from app.tables import defused, deltas_csv
+from analysis.cells import defused
+from app.tables import deltas_csv
 
 # Name of the file -> key of the result.
 TABLES = {

@@ -8,9 +8,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from analysis.cells import defused
+
 NOTHING = "-"
-# A cell that starts like this is run as a formula by spreadsheets. Source: OWASP, "CSV Injection".
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 DELTA_NUMBERS = (
     "n_s", "mean_w", "reference_mean_w", "delta_w", "delta_w_ci", "delta_pct", "delta_pct_ci",
@@ -93,13 +93,6 @@ def deltas_csv(report: Mapping[str, Any]) -> str:
     for entry in report["summary"]:
         writer.writerow([defused(v) for v in ("all", entry["kind"], None, None, None, *_full(entry), None, None, None)])
     return stream.getvalue()
-
-
-def defused(value: Any) -> Any:
-    """Text that a spreadsheet would run is led by an apostrophe; figures stay figures."""
-    if isinstance(value, str) and value.lstrip(" ").startswith(FORMULA_STARTS):
-        return f"'{value}"
-    return value
 
 
 def clock(time_s: float) -> str:

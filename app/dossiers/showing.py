@@ -60,11 +60,12 @@ def content(address: Any) -> Any:
     if found is None:
         return None
     owned = is_owner(address)
-    page = reading_view(found.dossier, stand_of(found.dossier.trials), changed_utc=found.changed_utc, address=address)
+    stand = stand_of(found.dossier.trials)
+    page = reading_view(found.dossier, stand, changed_utc=found.changed_utc, address=address)
     if not owned:
         return page
     readers = None if found.reader_address is None else links.absolute(base_url(), links.dossier_path(found.reader_address))
-    return html.Div([page, editor(found.dossier, version=found.version, readers=readers)])
+    return html.Div([page, editor(found.dossier, stand, version=found.version, readers=readers)])
 
 
 def picture(address: Any, name: Any, theme: Any) -> Any:

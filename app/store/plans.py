@@ -5,23 +5,20 @@ A plan's address is its token; the key is kept as a hash, told once.
 
 from __future__ import annotations
 
-import hashlib
 import hmac
 import json
-import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
 
 from sqlalchemy import Connection, delete, insert, select, update
 
 from analysis.designing import Design, design_from_dict, fingerprint
 from app.store import schema as db
+from app.store.addresses import new_address, new_key, now_utc
 from app.store.database import Database
+from app.store.links import key_hash
 from app.store.problems import ChangedMeanwhile, NoSuchPlan, PlanFrozen
 
-# As those of trials: 192 bit of address, 256 bit of key.
-TOKEN_BYTES, KEY_BYTES = 24, 32
 CHANGED = "Somebody else changed this plan meanwhile; reload the page and try again."
 
 
@@ -53,10 +50,10 @@ class Plans:
 
     def create(self, design: Design) -> NewPlan:
         """Keep a plan, open to its owner."""
-        new = NewPlan(token=secrets.token_urlsafe(TOKEN_BYTES), owner_key=secrets.token_urlsafe(KEY_BYTES))
-        row = {"token": new.token, "key_sha256": _hash(new.owner_key), "design_json": _json(design), "version": 1}
+        new = NewPlan(token=new_address(), owner_key=new_key())
+        row = {"token": new.token, "key_sha256": key_hash(new.owner_key), "design_json": _json(design), "version": 1}
         with self._database.writing() as connection:
-            connection.execute(insert(db.ride_plans).values(row | {"created_utc": _now()}))
+            connection.execute(insert(db.ride_plans).values(row | {"created_utc": now_utc()}))
         return new
 
     def of(self, token: str) -> StoredPlan | None:
@@ -80,7 +77,7 @@ class Plans:
         with self._database.writing() as connection:
             design = _open_row(connection, token, seen_version)
             step = update(db.ride_plans).where(p.token == token)
-            connection.execute(step.values(frozen_utc=_now(), fingerprint=fingerprint(design)))
+            connection.execute(step.values(frozen_utc=now_utc(), fingerprint=fingerprint(design)))
             row = connection.execute(select(db.ride_plans).where(p.token == token)).mappings().one()
             return _stored(row)
 
@@ -95,7 +92,7 @@ class Plans:
         p = db.ride_plans.c
         with self._database.reading() as connection:
             known = connection.execute(select(p.key_sha256).where(p.token == token)).scalar()
-        return hmac.compare_digest(_hash(owner_key), known or "")
+        return hmac.compare_digest(key_hash(owner_key), known or "")
 
 
 def _open_row(connection: Connection, token: str, seen_version: int) -> Design:
@@ -119,12 +116,3 @@ def _stored(row: Mapping) -> StoredPlan:
 
 def _json(design: Design) -> str:
     return json.dumps(design.to_dict(), ensure_ascii=False, allow_nan=False)
-
-
-def _hash(owner_key: str) -> str:
-    """Plain SHA-256 is enough: the key is random over 256 bit, there is nothing to guess or to salt."""
-    return hashlib.sha256(owner_key.encode(errors="replace")).hexdigest()
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="milliseconds")

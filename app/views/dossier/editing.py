@@ -10,7 +10,7 @@ from dash import html
 
 from analysis.dossier.document import Dossier
 from analysis.dossier.methods import checklist_of
-from analysis.dossier.standing import stand_of
+from analysis.dossier.standing import Stand
 from app import ids
 from app.dossiers.fields import BENCH_PRESETS, PARTS, Field, Part, typed
 from app.views.frozen import Native, frozen
@@ -18,7 +18,7 @@ from app.views.frozen import Native, frozen
 LINE, PARAGRAPHS = 300, 6000  # characters
 
 
-def editor(dossier: Dossier, *, version: int, readers: str | None) -> html.Section:
+def editor(dossier: Dossier, stand: Stand, *, version: int, readers: str | None) -> html.Section:
     """All forms; `version` is that of the dossier they were made from, `readers` the address given to readers."""
     tree = dossier.to_dict()
     folds = [_part(part, _entries(part, tree), version) for part in PARTS.values()]
@@ -27,7 +27,7 @@ def editor(dossier: Dossier, *, version: int, readers: str | None) -> html.Secti
             html.H2("Your side of this dossier"),
             html.P("Only you see what follows. Everything is optional; readers see a change at once.", className="hint"),
             html.Div(id=ids.DOSSIER_PROBLEM, **{"aria-live": "polite"}),
-            frozen(_readers(readers), _adding(version), *folds, _answers(dossier, version), _end()),
+            frozen(_readers(readers), _adding(version), *folds, _answers(dossier, stand, version), _end()),
         ],
         className="dossier-editor",
         **{"aria-label": "Forms of the dossier's owner"},
@@ -140,8 +140,8 @@ def _adding(version: int) -> html.Details:
     return html.Details([html.Summary("Add a trial"), html.P(hint, className="hint"), form], **{"data-fold": "add-trial"})
 
 
-def _answers(dossier: Dossier, version: int) -> html.Details:
-    items = checklist_of(dossier, stand_of(dossier.trials))
+def _answers(dossier: Dossier, stand: Stand, version: int) -> html.Details:
+    items = checklist_of(dossier, stand)
     given = dossier.answers or {}
     asked = [i for i in items if i.blank or str(i.number) in given]
     rows = [

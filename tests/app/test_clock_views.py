@@ -233,7 +233,8 @@ def test_a_shift_for_a_set_up_that_another_owner_changed_meanwhile_is_refused(si
 )
 def test_a_picture_that_is_not_there_is_no_fault(site, index):
     """And one that is there is drawn, so that the others are not silent for a reason of the test's own."""
-    app, _, new = site
+    app, services, new = site
+    settled(services.jobs, new.trial_id)  # a change just kept is analysed anew; until then no picture is there
     picture, seen = ({"index": index, "type": kind} for kind in ("clock-picture", "clock-seen"))
     body = {
         "output": '{"index":["MATCH"],"type":"clock-picture"}.children',

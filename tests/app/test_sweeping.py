@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import subprocess
 import sys
@@ -120,21 +121,27 @@ def test_damaged_on_disk_and_uploaded_again_it_is_sound_again(store, settings):
 
 
 SWEEPER = (
-    "import sys; from app.settings import Settings; from app.store import Store\n"
-    "store = Store(Settings.from_environment(data_dir=sys.argv[1])); print('up', flush=True)\n"
-    "while True: store.sweep(put_before_s=2e10)"  # everything unreferenced, at once: harsher than any use
+    "import sys, time; from random import Random; from app.settings import Settings; from app.store import Store\n"
+    "store, dice = Store(Settings.from_environment(data_dir=sys.argv[1])), Random(1); print('up', flush=True)\n"
+    "while True: store.sweep(put_before_s=2e10); time.sleep(dice.uniform(0.0, 0.05))"
 )
 
 
 def test_sweeps_of_another_process_never_take_a_recording_from_a_trial(settings):
+    """Everything unreferenced is swept at once, twenty times a second: harsher than any use, and yet with pauses in
+    which a trial can be made, however fast the sweeper's core is."""
     store = Store(settings)
     env = os.environ | {"COUNTERCHECK_DATABASE_URL": settings.database_url or ""}
     sweeper = subprocess.Popen([sys.executable, "-c", SWEEPER, str(settings.data_dir)], stdout=subprocess.PIPE, env=env)
     sweeper.stdout.readline()
     made, refused, lock = [], [], threading.Lock()
 
+    end = time.monotonic() + 60.0  # only ends a test in which no trial is ever made
+
     def upload_and_make(n: int) -> None:
-        for i in range(15):
+        for i in itertools.count():
+            if i >= 15 and (len(made) >= 5 or time.monotonic() > end):
+                return
             pairs = [(store._blobs.put(pack(recording(f"power {10 * (i % 3) + j}".encode(), "x"))), f"{j}") for j in (0, 1)]
             try:
                 new = store.create_trial(pairs, Setup(title=f"{n} {i}"))
@@ -152,8 +159,7 @@ def test_sweeps_of_another_process_never_take_a_recording_from_a_trial(settings)
         thread.join()
     sweeper.kill()
     sweeper.wait()
-    assert len(made) + len(refused) == 45
-    assert made, "the sweeper was always faster; the test says nothing"
+    assert len(made) >= 5, f"the sweeper was nearly always faster ({len(refused)} refused); the test says nothing"
     for trial_id, pairs in made:
         assert store.trial(trial_id).recordings == tuple(pairs)
         for sha256, name in pairs:

@@ -69,7 +69,7 @@ class Aim:
     """What the ride is to settle: the maker's claim, ± % of reading, for a device held against a reference.
 
     A measuring point is one of POINTS or None where it is not known yet; `loss_pct` is the loss between the two sides of the
-    chain, from and to. [% of upstream power]
+    chain, from and to. [% of upstream power] assumed : which of these nobody has chosen yet.
     """
 
     claim_pct: float = DEFAULT_CLAIM_PCT
@@ -77,6 +77,11 @@ class Aim:
     point: str | None = None
     reference_point: str | None = None
     loss_pct: tuple[float, float] = DEFAULT_LOSS_PCT
+    assumed: tuple[str, ...] = ()
+
+
+# What of an aim may still be assumed.
+AIM_PARTS = tuple(name for name in Aim.__dataclass_fields__ if name != "assumed")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,8 +105,11 @@ class Design:
     aim: Aim = Aim()
 
     def to_dict(self) -> dict[str, Any]:
-        """What `design_from_dict` reads back to an equal design."""
-        return asdict(self)
+        """What `design_from_dict` reads back to an equal design; an aim that was chosen says nothing of assumptions."""
+        tree = asdict(self)
+        if not self.aim.assumed:
+            del tree["aim"]["assumed"]  # so that plans of before have the fingerprint they had
+        return tree
 
 
 def ridden(design: Design) -> tuple[Ridden, ...]:
@@ -151,6 +159,11 @@ def plan_steps(design: Design) -> tuple[PlanStep, ...]:
     return tuple(
         PlanStep(name=s.name, duration_s=s.duration_s, target_w=s.target_w, kind=EXERCISES[s.exercise]) for s in steps_of(design)
     )
+
+
+def counted_steps(design: Design) -> tuple[PlanStep, ...]:
+    """Those that a delta can rest on: the sync pattern is ridden for the clocks, its bursts are no sprints."""
+    return tuple(step for step, one in zip(plan_steps(design), ridden(design), strict=True) if one.step.exercise != "sync")
 
 
 def plan_toml(design: Design) -> str:
@@ -225,8 +238,15 @@ def _aim(entry: Any) -> Aim:
         reference_claim_pct=usual.reference_claim_pct if claims[1] is None else claims[1],
         point=got.one_of("point", POINTS) if entry.get("point") else None,
         reference_point=got.one_of("reference_point", POINTS) if entry.get("reference_point") else None,
-        loss_pct=(float(loss[0]), float(loss[1])),
+        loss_pct=(float(loss[0]), float(loss[1])), assumed=_assumed(entry, got),
     )
+
+
+def _assumed(entry: Mapping[str, Any], got: Fields) -> tuple[str, ...]:
+    said = entry.get("assumed") or ()
+    if not isinstance(said, (list, tuple)) or any(name not in AIM_PARTS for name in said):
+        raise got.complain("assumed", f"may hold {', '.join(AIM_PARTS)}; got {said!r}.")
+    return tuple(name for name in AIM_PARTS if name in said)
 
 
 def _is_share(value: Any) -> bool:

@@ -7,13 +7,19 @@ the best case; whatever is impossible there is impossible anywhere.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from analysis.allowance import allowance_between
 from analysis.designing import Aim
 from analysis.forecast import Detectable, Noise, TrialsNeeded, trials_needed
+from analysis.setup import UPSTREAM_OF_CHAIN
 
 ONE_TRIAL, TRIALS, NEVER = "one trial", "several trials", "never"
+# What else a reviewer may bring to where a claim cannot be settled: the loss of the chain measured, a reference that measures
+# beside the device, one of twice the accuracy. Common practice, no source.
+MEASURED, BESIDE, TIGHTER = "loss measured", "reference beside it", "reference twice as accurate"
+MEASURED_LOSS_PCT = 0.5  # how closely a loss can be measured, plus and minus
+WAYS = ((MEASURED,), (BESIDE,), (TIGHTER,), (MEASURED, TIGHTER), (BESIDE, TIGHTER))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,3 +58,41 @@ def settling(held: Detectable, aim: Aim, noise: Noise) -> Settling:
     return Settling(
         answer=answer, allowance_pct=whole, open_pct=open_pct, room_pct=room_pct, trials=trials, provable_pct=provable
     )
+
+
+@dataclass(frozen=True, kw_only=True)
+class WayOut:
+    """Changes (of MEASURED, BESIDE, TIGHTER) with which the claim can be settled, the aim with them, what is found then."""
+
+    changes: tuple[str, ...]
+    aim: Aim
+    found: Settling
+
+
+def ways_out(held: Detectable, aim: Aim, noise: Noise) -> tuple[WayOut, ...]:
+    """What would let the same plan settle a claim that it cannot: single changes, two at once where no single one does."""
+    found: list[WayOut] = []
+    for changes in WAYS:
+        changed = _changed(aim, changes)
+        if changed is None or (found and len(changes) > len(found[0].changes)):
+            continue
+        settled = settling(held, changed, noise)
+        if settled.answer != NEVER:
+            found.append(WayOut(changes=changes, aim=changed, found=settled))
+    return tuple(found)
+
+
+def _changed(aim: Aim, changes: tuple[str, ...]) -> Aim | None:
+    """None where one of the changes would change nothing, as a measured loss does between two points before the chain."""
+    stated = aim.point is not None and aim.reference_point is not None
+    chain = stated and (aim.point in UPSTREAM_OF_CHAIN) != (aim.reference_point in UPSTREAM_OF_CHAIN)
+    middle, half = sum(aim.loss_pct) / 2, (aim.loss_pct[1] - aim.loss_pct[0]) / 2
+    if MEASURED in changes:
+        if not chain or half <= MEASURED_LOSS_PCT:
+            return None
+        aim = replace(aim, loss_pct=(middle - MEASURED_LOSS_PCT, middle + MEASURED_LOSS_PCT))
+    if BESIDE in changes:
+        if not chain:
+            return None
+        aim = replace(aim, reference_point=aim.point)
+    return replace(aim, reference_claim_pct=aim.reference_claim_pct / 2) if TIGHTER in changes else aim

@@ -35,6 +35,7 @@ CALLBACKS: dict[str, Who] = {
     ".._pages_content.children..._pages_store.data..": "reader",
     "sheet.children": "anyone",
     "plan-read.data-html": "anyone",
+    "..setup-text.data...plan-handed.children..": "anyone",
     "..plan-top.data-html...plan-answer.data-html...plan-steps.data-html...plan-told.data..": "anyone",
     "plan-editor.data-html": "anyone",
     "..plan-file.data...plan-said.children..": "anyone",

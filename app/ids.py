@@ -69,6 +69,7 @@ PARTS = (LABEL, POINT, CLAIM, FIRMWARE, SIDES, OBTAINED, SHIFT, POWER)
 STEP_NAME, STEP_LENGTH, STEP_TARGET, STEP_KIND = "name", "length", "target", "kind"
 STEP_PARTS = (STEP_NAME, STEP_LENGTH, STEP_TARGET, STEP_KIND)
 PLAN_ASKED, PLAN_READ = "plan-asked", "plan-read"
+PLAN_DRAFT, PLAN_HANDED = "plan-draft", "plan-handed"
 
 # the ride plan's page: what its script sends (typed, start, act), what is shown
 PLAN_BODY, PLAN_TOKEN, PLAN_VERSION = "plan-body", "plan-token", "plan-version"

@@ -17,6 +17,7 @@ DOSSIERS = "/dossier"
 HEALTH = "/healthz"
 PLAN = "/plan"
 IMPORT = "/import"
+DRAFT = "draft"  # stands for the plan that a browser holds, where a plan's address is asked for
 # Trial ids and owner keys: the characters of URL-safe base64, long enough that none is guessed (22 carry 128 bit).
 ID_PATTERN = r"[A-Za-z0-9_-]{22,64}"
 
@@ -101,7 +102,7 @@ def plan_copy_path(token: str) -> str:
 
 
 def new_trial_path(token: str) -> str:
-    """The home page, its sheet with a kept plan's steps."""
+    """The home page, its sheet with a kept plan's steps; with DRAFT those of the draft that the browser holds."""
     return f"{HOME}?plan={token}"
 
 

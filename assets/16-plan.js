@@ -1,6 +1,7 @@
 /* The ride plan in a sheet: rows come and go here; a pasted list or a recording is read by the server (app/ride_plan.py). */
 "use strict";
 (function () {
+  let handed = null; // the place on the page that a draft was handed to
   let asked = 0, waiting = null; // waiting: {sent, form} while a list is being read
 
   function planOf(element) { return element.closest("[data-plan]"); }
@@ -81,6 +82,17 @@
     if (row.nextElementSibling) row.nextElementSibling.querySelector("[data-step]").focus();
     else add(planOf(row), row);
   });
+
+  /* A new trial that is to take the plan which the editor left in this browser (assets/72-plan.js). */
+  function handDraft() {
+    const place = document.querySelector("[data-hand-draft]");
+    if (!place || handed === place) return;
+    handed = place;
+    let draft = null;
+    try { draft = JSON.parse(window.localStorage.getItem("countercheck.plan")); } catch (blocked) { /* then there is none */ }
+    window.dash_clientside.set_props("plan-draft", { data: { draft: draft } });
+  }
+  new MutationObserver(handDraft).observe(document.documentElement, { childList: true, subtree: true });
 
   document.addEventListener("countercheck:filled", function () {
     document.querySelectorAll("[data-plan]:not([data-numbered])").forEach(function (plan) {

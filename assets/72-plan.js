@@ -56,6 +56,32 @@
     setProps("plan-typed", { data: Object.assign({ sent: sent }, found) });
   }
 
+  /* What was chosen counts as assumed no more; both ends of the loss are one choice. */
+  function chose(aim, part) {
+    const list = aim.querySelector("[data-field=assumed]");
+    const left = part ? list.value.split(",").filter(function (name) { return name && name !== part; }) : [];
+    list.value = left.join(",");
+    assumptions(aim);
+  }
+
+  function assumptions(aim) {
+    const left = aim.querySelector("[data-field=assumed]").value.split(",");
+    all(aim, "[data-assumed]").forEach(function (tag) { tag.hidden = !left.includes(tag.dataset.assumed); });
+    aim.querySelector("[data-act=chosen]").hidden = left[0] === "";
+  }
+
+  /* The editor comes from the server; the fields of the aim stand beside it and stay. */
+  function fillAim(found) {
+    const aim = document.querySelector("form[data-design-aim]");
+    if (!aim || !found) return;
+    all(aim, "[data-field]").forEach(function (field) {
+      const value = found[field.dataset.field];
+      if (typeof value !== "string") return;
+      if (field.tagName !== "SELECT" || Array.from(field.options).some(function (o) { return o.value === value; })) field.value = value;
+    });
+    assumptions(aim);
+  }
+
   function soon() {
     clearTimeout(timer);
     timer = setTimeout(tell, WAIT_MS);
@@ -157,6 +183,7 @@
 
   function start(asked) {
     sent += 1;
+    if (asked.draft) fillAim(asked.draft);
     setProps("plan-start", { data: Object.assign({ sent: sent }, asked) });
   }
 
@@ -266,7 +293,8 @@
   document.addEventListener("click", function (event) {
     const target = event.target.closest && event.target.closest("[data-act], [data-design-from], [data-design-act], [data-design-copy]");
     if (!target || !bodyNode()) return;
-    if (target.dataset.act && target.closest("form[data-design]")) act(target);
+    if (target.dataset.act === "chosen") { chose(target.closest("form"), ""); tell(); }
+    else if (target.dataset.act && target.closest("form[data-design]")) act(target);
     else if (target.dataset.designFrom) { remember(); start({ from: target.dataset.designFrom }); }
     else if (target.dataset.designAct) press(target);
     else if ("designCopy" in target.dataset) copyEntries(target);
@@ -274,6 +302,8 @@
 
   document.addEventListener("input", function (event) {
     if (!event.target.closest || !event.target.closest("form[data-design], form[data-design-aim]")) return;
+    const tag = event.target.closest("form[data-design-aim]") && event.target.closest("[data-field-box]").querySelector("[data-assumed]");
+    if (tag) chose(event.target.form, tag.dataset.assumed);
     became(event.target);
     number();
     soon();
@@ -299,6 +329,10 @@
     } else past.pop();
   });
 
+  window.addEventListener("pagehide", function () {
+    const found = draft(); // what was typed just now too
+    if (found) hold(found);
+  });
   document.addEventListener("countercheck:filled", renewed);
   const functions = (window.dash_clientside = window.dash_clientside || {});
   functions.countercheck = Object.assign(functions.countercheck || {}, { planTold: told });

@@ -7,7 +7,7 @@ import flask
 from dash import dcc, html
 
 from app import access, ids
-from app.links import DEMO, HOME
+from app.links import DEMO, DRAFT, HOME
 from app.planning import handing
 from app.views.before_you_ride import cautions_here, privacy_words
 from app.views.example import example
@@ -43,8 +43,8 @@ def register() -> None:
 
 
 def layout(plan: str | None = None, **_query: str) -> html.Div:
-    """The empty page; scripts and callbacks fill the list and the sheet. `plan`: a kept ride plan that the sheet is to have."""
-    handed = handing.plan_for_sheet(plan)
+    """The empty page; scripts and callbacks fill list and sheet. `plan`: the ride plan that the sheet is to have, or DRAFT."""
+    handed, drafted = handing.plan_for_sheet(plan), plan == DRAFT
     steps = [html.Li([html.Strong(name + ". "), text]) for name, text in STEPS]
     intro = html.Header(
         [
@@ -69,7 +69,7 @@ def layout(plan: str | None = None, **_query: str) -> html.Div:
         [
             html.Div([intro, example()], className="home-top"),
             html.Ol(steps, className="steps"),
-            handed and handed.notice,
+            html.Div(handed and handed.notice, id=ids.PLAN_HANDED, **({"data-hand-draft": "yes"} if drafted else {})),
             drop,
             privacy_words(),
             html.Div(id=ids.FILE_LIST, className="file-list", role="list", **{"aria-label": "Files"}),
@@ -82,6 +82,7 @@ def layout(plan: str | None = None, **_query: str) -> html.Div:
             dcc.Store(id=ids.SETUP_TEXT, data=handed and handed.setup_text),
             dcc.Store(id=ids.NEW_FORM),
             dcc.Store(id=ids.PLAN_ASKED),
+            dcc.Store(id=ids.PLAN_DRAFT),
             html.Div(id=ids.PLAN_READ, hidden=True),
             dcc.Location(id=ids.GO, refresh=True),
         ],

@@ -22,7 +22,7 @@ WATTS, SHARE = "W", "%"
 NONE = ""
 STEP_FIELDS = ("name", "exercise", "length", "target", "unit", "cadence", "position", "kept")
 PART_FIELDS = ("name", "repeats", "order")
-TOP_FIELDS = ("title", "hour", "seed", "claim", "reference-claim", "point", "reference-point", "loss-low", "loss-high")
+TOP_FIELDS = ("title", "hour", "seed", "claim", "reference-claim", "point", "reference-point", "loss-low", "loss-high", "assumed")
 _CLOCK = re.compile(r"(?:(\d{1,2}):)?(\d{1,4}):([0-5]\d)")
 LENGTHS = f"from {clock_text(designing.DURATION_S[0])} to {clock_text(designing.DURATION_S[1])}"
 
@@ -42,7 +42,7 @@ def texts_of(design: Design) -> dict[str, Any]:
         "title": design.title, "hour": _figure(design.hour_w), "seed": str(design.seed), "claim": _figure(aim.claim_pct),
         "reference-claim": _figure(aim.reference_claim_pct), "point": aim.point or NONE,
         "reference-point": aim.reference_point or NONE,
-        "loss-low": _figure(aim.loss_pct[0]), "loss-high": _figure(aim.loss_pct[1]),
+        "loss-low": _figure(aim.loss_pct[0]), "loss-high": _figure(aim.loss_pct[1]), "assumed": ",".join(aim.assumed),
         "parts": [
             {"name": part.name, "repeats": str(part.repeats), "order": part.order, "steps": [step_texts(s) for s in part.steps]}
             for part in design.parts
@@ -99,7 +99,8 @@ def _design(tree: Mapping[str, Any], problems: dict[str, str]) -> dict[str, Any]
         problems["loss-high"] = f"The loss must not end below where it begins; got {loss[0]:g} to {loss[1]:g} %."
     aim = {"claim_pct": row.number("claim", 0.0, MAX_CLAIM_PCT, "percent"),
            "reference_claim_pct": row.number("reference-claim", 0.0, MAX_CLAIM_PCT, "percent"),
-           "point": row.text("point") or None, "reference_point": row.text("reference-point") or None}  # fmt: skip
+           "point": row.text("point") or None, "reference_point": row.text("reference-point") or None,
+           "assumed": [name for name in row.text("assumed").split(",") if name in designing.AIM_PARTS]}  # fmt: skip
     if None not in loss:
         aim["loss_pct"] = loss
     return {

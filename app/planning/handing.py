@@ -1,24 +1,28 @@
-"""A kept ride plan handed to the sheet of a new trial, as the text of a set-up file."""
+"""A ride plan handed to the sheet of a new trial, as the text of a set-up file: a kept one, or the draft of this browser."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from dash import html
 
-from analysis.designing import plan_toml, ridden
+from analysis.designing import Design, plan_toml, ridden
+from analysis.errors import BadSetup
 from app import links
 from app.planning import access
+from app.planning.keeping import design_of
+from app.views.notices import problem
 from app.wording import counted, day_and_time
 
 
 @dataclass(frozen=True, kw_only=True)
 class Handed:
-    """What the sheet begins with, and the sentence that says so."""
+    """What the sheet begins with (None: nothing), and the sentence that says so."""
 
-    setup_text: str
-    notice: html.Div
+    setup_text: str | None
+    notice: Any
 
 
 def plan_for_sheet(token: Any) -> Handed | None:
@@ -26,15 +30,29 @@ def plan_for_sheet(token: Any) -> Handed | None:
     stored = access.stored_plan(token)
     if stored is None:
         return None
-    design = stored.design
+    when = f", frozen {day_and_time(stored.frozen_utc)}" if stored.frozen_utc else ""
+    return _handed(stored.design, when, links.plan_path(stored.token))
+
+
+def draft_for_sheet(sent: Any) -> Handed:
+    """The draft that a browser holds; a sentence where it holds none, or one that cannot be ridden."""
+    draft = sent.get("draft") if isinstance(sent, Mapping) else None
+    if not isinstance(draft, Mapping):
+        return Handed(setup_text=None, notice=problem("This browser holds no draft of a ride plan; lay one out first."))
+    try:
+        return _handed(design_of(draft), ", a draft", links.PLAN)
+    except BadSetup as trouble:
+        return Handed(setup_text=None, notice=problem(f"The draft of the ride plan is left out. {trouble}"))
+
+
+def _handed(design: Design, state: str, path: str) -> Handed:
     low, high = design.aim.loss_pct
-    words = f"The ride plan {design.title} ({counted(len(ridden(design)), 'step')}"
-    words += f", frozen {day_and_time(stored.frozen_utc)}) " if stored.frozen_utc else ") "
+    words = f"The ride plan {design.title} ({counted(len(ridden(design)), 'step')}{state}) "
     notice = html.Div(
         html.P(
             [
                 words + "is used: its steps will stand in the sheet. ",
-                html.A("Look at it", href=links.plan_path(stored.token)), " or ", html.A("leave it out", href=links.HOME), ".",
+                html.A("Look at it", href=path), " or ", html.A("leave it out", href=links.HOME), ".",
             ]
         ),
         className="notice",

@@ -8,10 +8,10 @@ from typing import Any
 
 from dash import html
 
-from analysis.default_design import core_design, default_design
-from analysis.designing import Aim, Design, plan_steps, plan_toml
+from analysis.default_design import USUAL_AIM, core_design, default_design
+from analysis.designing import Design, counted_steps, plan_toml
 from analysis.forecast import DEFAULT_NOISE, Noise, forecast, noise_of
-from analysis.settling import settling
+from analysis.settling import NEVER, settling, ways_out
 from app import links, showing
 from app.access import own_trials
 from app.planning import access
@@ -23,6 +23,7 @@ from app.store import StoredPlan
 from app.views.frozen import html_text
 from app.views.parts import notice
 from app.views.planning.editor import editor
+from app.views.planning.forecast import Forecast
 from app.views.planning.page import Found, Kept, editing_page, found_of, kept_page, links_notice
 from app.views.planning.steps import part_words
 
@@ -39,13 +40,12 @@ def start_texts(name: Any) -> dict[str, Any]:
     """The texts of a named beginning; an empty plan for any other name."""
     if name in STARTS:
         return texts_of(STARTS[name](EXAMPLE_HOUR_W))
-    return texts_of(Design(title="", parts=(), aim=Aim())) | EMPTY
+    return texts_of(Design(title="", parts=(), aim=USUAL_AIM)) | EMPTY
 
 
 def found(design: Design, noise: Noise = DEFAULT_NOISE) -> Found:
     """Everything that the editor shows beside itself."""
-    rows, settled = _figures(design, noise)
-    return found_of(design, rows, settled, noise)
+    return found_of(design, forecast_of(design, noise))
 
 
 def told(sent: Any) -> tuple[Found | None, dict[str, Any]]:
@@ -109,11 +109,15 @@ def page_of(stored: StoredPlan, *, owner_key: str | None = None, said: str = "")
     owned = owner_key is not None or access.is_owner(stored.token)
     if stored.frozen_utc is None and owned:
         return editor_page(texts_of(stored.design), kept, said=told, done=done)
-    rows, settled = _figures(stored.design, DEFAULT_NOISE)
-    return kept_page(kept, stored.design, rows, settled, DEFAULT_NOISE, said=told or done, owned=owned)
+    return kept_page(kept, stored.design, forecast_of(stored.design, DEFAULT_NOISE), said=told or done, owned=owned)
 
 
-def _figures(design: Design, noise: Noise) -> tuple[Any, Any]:
-    rows = forecast(plan_steps(design), noise)
+def forecast_of(design: Design, noise: Noise) -> Forecast:
+    """What the plan can show and settle, and what would let it settle a claim that it cannot."""
+    rows = forecast(counted_steps(design), noise)
     held = rows[0] if rows and rows[0].kind == "steady" else None
-    return rows, None if held is None else settling(held, design.aim, noise)
+    if held is None:
+        return Forecast(rows=rows, noise=noise)
+    settled = settling(held, design.aim, noise)
+    ways = ways_out(held, design.aim, noise) if settled.answer == NEVER else ()
+    return Forecast(rows=rows, noise=noise, settled=settled, ways=ways)

@@ -8,11 +8,11 @@ from pytest import approx
 from scipy import special
 
 from analysis.default_design import core_design, default_design
-from analysis.designing import Aim, Design, Exercise, Part, plan_steps, ridden, total_s
+from analysis.designing import Aim, Design, Exercise, Part, counted_steps, plan_steps, ridden, total_s
 from analysis.errors import BadSetup
 from analysis.forecast import DEFAULT_NOISE, forecast
 from analysis.ride_card import card_lines
-from analysis.settling import NEVER, ONE_TRIAL, TRIALS, settling
+from analysis.settling import BESIDE, MEASURED, NEVER, ONE_TRIAL, TIGHTER, TRIALS, settling, ways_out
 
 ALIKE = Aim(claim_pct=1.5, reference_claim_pct=0.5, point="pedal", reference_point="spider")
 
@@ -50,6 +50,26 @@ def test_so_many_trials_as_it_says_hold_the_interval_inside_in_half_of_the_serie
 
     assert share(found.trials.in_all) >= 0.5
     assert share(found.trials.in_all - 2) < 0.5
+
+
+def test_every_way_out_of_a_no_does_settle_the_claim_and_names_what_it_changes():
+    aim = default_design().aim
+    held = forecast(counted_steps(default_design(250.0)))[0]
+    assert settling(held, aim, DEFAULT_NOISE).answer == NEVER
+    ways = ways_out(held, aim, DEFAULT_NOISE)
+    assert [way.changes for way in ways] == [(MEASURED,), (BESIDE,)]
+    for way in ways:
+        assert settling(held, way.aim, DEFAULT_NOISE).answer != NEVER
+    assert ways[0].aim == replace(aim, loss_pct=(2.5, 3.5)) and ways[1].aim == replace(aim, reference_point="pedal")
+    strict = ways_out(held, replace(aim, claim_pct=1.0), DEFAULT_NOISE)
+    assert [way.changes for way in strict] == [(BESIDE, TIGHTER)], "no single change is enough for one percent"
+    assert ways_out(held, replace(ALIKE, reference_claim_pct=2.9), DEFAULT_NOISE) == (), "beside it already, half is too little"
+
+
+def test_the_sync_pattern_is_no_sprint_of_the_forecast():
+    design = default_design(250.0)
+    sprints = next(row for row in forecast(counted_steps(design)) if row.kind == "transient")
+    assert (sprints.blocks, sprints.seconds) == (6 + 4, (6 * 15 + 4 * 10) / 10)
 
 
 def test_one_hold_alone_has_no_interval_of_its_own():

@@ -164,6 +164,29 @@ def test_a_new_trial_s_sheet_is_handed_the_plan(app, kept):
     assert "[[plan]]" not in nobody
 
 
+def test_a_draft_is_handed_to_a_new_trial_s_sheet_and_a_slip_in_it_is_told(app):
+    output = "..setup-text.data...plan-handed.children.."
+    good = call(app, output, [("plan-draft.data", {"draft": texts_of(DESIGN)})], []).json["response"]
+    assert setup_from_toml(good["setup-text"]["data"]).plan == plan_steps(DESIGN)
+    assert "a draft" in json.dumps(good["plan-handed"])
+    slip = {"draft": changed(("hour",), "many")}
+    for sent, words in (slip, "got 'many'"), (None, "holds no draft"), ({"draft": 7}, "holds no draft"):
+        bad = call(app, output, [("plan-draft.data", sent)], []).json["response"]
+        assert bad["setup-text"]["data"] is None and words in json.dumps(bad["plan-handed"])
+
+
+def test_what_nobody_chose_is_said_to_be_assumed_until_it_is_chosen():
+    draft = texts_of(default_design(250.0))
+    assert "assumed until you choose" in told(draft)[0].answer
+    assert "Assumed and not chosen: the drivetrain loss." in told(draft | {"assumed": "loss_pct"})[0].answer
+    assert "ssumed" not in told(draft | {"assumed": ""})[0].answer
+
+
+def test_a_plan_with_nothing_assumed_keeps_the_fingerprint_that_it_had_before_assumptions_were_told():
+    """Frozen by a version that knew none; from then on readers hold this hash."""
+    assert fingerprint(DESIGN) == "7fef0f3910f5baf6d30991c29a8811a62ab9078f471ce3c40a62c9f0c6d513e4"
+
+
 @pytest.mark.parametrize("path", [links.PLAN, f"{links.PLAN}?copy=nonsense", "/?plan=7"])
 def test_pages_answer(client, path):
     assert client.get(path).status_code == 200

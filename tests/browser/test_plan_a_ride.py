@@ -176,6 +176,35 @@ def test_a_draft_is_taken_along_and_a_kept_plan_fills_the_sheet_of_a_new_trial(d
     assert page.evaluate(rows) == len(plan_steps(design))
 
 
+def test_what_is_assumed_says_so_until_it_is_chosen_and_a_reload_keeps_the_choice(designer):
+    page = designer()
+    tags = "Array.from(document.querySelectorAll('.assumed:not([hidden])')).length"
+    yes = "(document.querySelector('.design-answer') || {textContent: ''}).textContent.startsWith('Yes for the days of one ride')"
+    assert page.evaluate(tags) == 6
+    eventually(page, "document.querySelector('.design-settles').textContent.includes('assumed until you choose')")
+    page.get_by_label("Reference's point").select_option("spider")
+    assert page.evaluate(tags) == 5
+    eventually(page, yes)
+    page.reload()
+    eventually(page, yes)
+    assert page.get_by_label("Reference's point").input_value() == "spider"
+    page.get_by_role("button", name="These are my devices").click()
+    assert page.evaluate(tags) == 0
+    eventually(page, "document.querySelector('.design-settles').textContent.includes('ssumed')", False)
+
+
+def test_a_draft_fills_the_sheet_of_a_new_trial_without_being_kept(designer, site):
+    page = designer()
+    page.get_by_label("Title").fill("Late change")
+    page.get_by_role("link", name="Use the draft for a new trial").click()
+    page.wait_for_selector("text=The ride plan Late change")
+    page.wait_for_selector("#file-slot input[type=file]", state="attached")
+    page.locator("#file-slot input[type=file]").first.set_input_files(RIDE_FILES[:2])
+    page.wait_for_selector("form[data-sheet=new] [data-plan-rows] [data-plan-row]", state="attached", timeout=60_000)
+    rows = "document.querySelectorAll('form[data-sheet=new] [data-plan-rows] [data-plan-row]').length"
+    assert page.evaluate(rows) == len(plan_steps(core_design(250.0)))
+
+
 @pytest.mark.parametrize(("paper", "points"), [("A5", (420, 595)), ("A4", (595, 842))])
 def test_the_card_is_one_page_and_holds_every_line(designer, paper, points):
     page = designer()

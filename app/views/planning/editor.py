@@ -26,6 +26,7 @@ EMPTY_STEP = {"name": "", "exercise": "hold", "length": "3:00", "target": "", "u
 EMPTY_PART = {"name": "", "repeats": "1", "order": ORDERS[0], "steps": [EMPTY_STEP]}
 UNITS = {"%": "%", "W": "W"}
 TOOLS = (("up", "↑", "Move up"), ("down", "↓", "Move down"), ("twice", "2×", "Duplicate"), ("remove", "×", "Remove"))
+CHOSEN = "These are my devices: take all of it as chosen"
 SYNC_HINT = "10 s hard, 10 s still, 10 s hard, 20 s still, 10 s hard: unequal rests, so that clocks fit in one way only."
 
 
@@ -110,17 +111,26 @@ def aim_fields(texts: Mapping[str, Any], own_labels: Sequence[str]) -> Native:
     """What the ride is to settle, and which noise to reckon with; `own_labels`: devices in trials of one's own."""
     points = {"": "not stated"} | {point: point for point in POINTS}
     noises = {"": "cautious defaults"} | {f"own:{label}": f"my own trials: {label}" for label in own_labels}
+    assumed = (texts.get("assumed") or "").split(",")
+
+    def aimed(name: str, control: Native, place: str, part: str, unit: str = "") -> html.Div:
+        tag = Native("span", {"class": "assumed", "data-assumed": part, "hidden": part not in assumed}, "assumed")
+        return _labelled([name, " ", tag], control, place, unit=unit)
+
+    of = "% of reading"
     fields = [
-        _labelled("Claim to settle, ±", _number("claim", texts), "claim", unit="% of reading"),
-        _labelled("Measuring point", _options("point", texts, points), "point"),
-        _labelled("Reference's claim, ±", _number("reference-claim", texts), "reference-claim", unit="% of reading"),
-        _labelled("Reference's measuring point", _options("reference-point", texts, points), "reference-point"),
-        _labelled("Drivetrain loss, from", _number("loss-low", texts), "loss-low", unit="%"),
-        _labelled("Drivetrain loss, to", _number("loss-high", texts), "loss-high", unit="%"),
+        aimed("Claim to settle, ±", _number("claim", texts), "claim", "claim_pct", of),
+        aimed("Measuring point", _options("point", texts, points), "point", "point"),
+        aimed("Reference's claim, ±", _number("reference-claim", texts), "reference-claim", "reference_claim_pct", of),
+        aimed("Reference's point", _options("reference-point", texts, points), "reference-point", "reference_point"),
+        aimed("Loss, from", _number("loss-low", texts), "loss-low", "loss_pct", "%"),
+        aimed("Loss, to", _number("loss-high", texts), "loss-high", "loss_pct", "%"),
         _labelled("Noise taken from", _options("noise", {"noise": ""} | dict(texts), noises), "noise"),
     ]
+    hidden = Native("input", {"type": "hidden", "data-field": "assumed", "value": texts.get("assumed") or ""})
+    chosen = _button(CHOSEN, "chosen", hidden=not texts.get("assumed"))
     attributes = {"class": "sheet design-aim", "data-design-aim": True, "novalidate": True, "autocomplete": "off"}
-    return Native("form", attributes, html.Div(fields, className="field-row"))
+    return Native("form", attributes, [hidden, html.Div(fields, className="field-row"), html.Div(chosen, className="button-row")])
 
 
 def start_buttons() -> html.Div:
@@ -147,7 +157,7 @@ def _complaint() -> html.P:
     return html.P(className="design-problem", hidden=True, **{"data-problem": True})
 
 
-def _labelled(name: str, control: Native, place: str, *, unit: str = "", wide: bool = False, narrow: bool = False) -> html.Div:
+def _labelled(name: Any, control: Native, place: str, *, unit: str = "", wide: bool = False, narrow: bool = False) -> html.Div:
     tail = [html.Span(unit, className="unit")] if unit else []
     label = html.Label([html.Span(name, className="field-name"), html.Span([control, *tail], className="with-unit")])
     size = " wide" if wide else " narrow" if narrow else ""

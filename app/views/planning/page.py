@@ -9,17 +9,15 @@ from typing import Any
 from dash import html
 
 from analysis.designing import Aim, Design
-from analysis.forecast import Detectable, Noise
-from analysis.settling import Settling
 from app import ids, links
 from app.views import parts
 from app.views.frozen import Native, frozen, html_text
 from app.views.planning.card import ride_card
 from app.views.planning.editor import aim_fields, editor, start_buttons
-from app.views.planning.forecast import answer_box, forecast_table, no_holds
+from app.views.planning.forecast import Forecast, answer_of
 from app.views.planning.profile import profile
 from app.views.planning.steps import cautions_for, steps_table, toml_fold, total_line
-from app.wording import day_and_time, number
+from app.wording import day_and_time, number, unbroken
 
 LEAD = (
     "Lay out the test before you ride it, and see beforehand what it can settle. Freeze it with date and hash, and readers can "
@@ -33,8 +31,9 @@ SETTLES = (
 STEPS = "What the head unit, the card on the bars and the result will name."
 KEEPING = (
     "Until it is kept, the plan lives in this browser only. Kept, it has an address of its own: whoever has it may look, only "
-    "you may change it. Frozen, nobody changes it any more."
+    "you may change it. Frozen, nobody changes it any more, and a trial ridden after it says so to its readers."
 )
+USE = "Use this plan for a new trial"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,26 +87,25 @@ def editing_page(
     )  # fmt: skip
 
 
-def found_of(design: Design, rows: Sequence[Detectable], settled: Settling | None, noise: Noise) -> Found:
+def found_of(design: Design, forecast: Forecast) -> Found:
     """What comes of a plan that is being edited."""
     steps = [cautions_for(design), _step_actions(None), toml_fold(design), steps_table(design), ride_card(design)]
     return Found(
         top=html_text([total_line(design), profile(design)]),
-        answer=html_text(_answer(design, rows, settled, noise)),
+        answer=html_text(answer_of(design.aim, forecast)),
         steps=html_text(steps),
     )
 
 
 def kept_page(
-    kept: Kept, design: Design, rows: Sequence[Detectable], settled: Settling | None, noise: Noise,
-    *, said: Any = None, owned: bool = False,
+    kept: Kept, design: Design, forecast: Forecast, *, said: Any = None, owned: bool = False
 ) -> html.Article:
     """A kept plan, read-only; `said` is what its owner should know now, who may also delete it."""
     held = frozen(
         _kept_actions(kept.token),
         parts.section(1, "ride", "The ride", RIDE, total_line(design), profile(design), cautions_for(design)),
         parts.section(
-            2, "settles", "What it can settle", SETTLES, _aim_words(design.aim), *_answer(design, rows, settled, noise)
+            2, "settles", "What it can settle", SETTLES, _aim_words(design.aim), *answer_of(design.aim, forecast)
         ),
         parts.section(3, "steps", "Step by step", STEPS, _step_actions(kept.token), toml_fold(design), steps_table(design)),
         ride_card(design, kept.stamp),
@@ -140,11 +138,6 @@ def _node(id_: str, text: str) -> html.Div:
     return html.Div(id=id_, **{"data-html": text})
 
 
-def _answer(design: Design, rows: Sequence[Detectable], settled: Settling | None, noise: Noise) -> list[Any]:
-    answer = no_holds() if settled is None else answer_box(settled, rows[0], design.aim)
-    return [answer, forecast_table(rows, noise)] if rows else [answer]
-
-
 def _front(title: str, lead: str, kept: Kept | None) -> html.Header:
     about = [html.P("A ride plan", className="overline"), html.H1(title), html.P(lead, className="lead")]
     if kept is not None:
@@ -168,7 +161,7 @@ def _aim_words(aim: Aim) -> html.P:
         f"Claim ±{number(aim.claim_pct)} % ({point}), held against a reference of ±{number(aim.reference_claim_pct)} % "
         f"({reference}); drivetrain loss {number(aim.loss_pct[0])} to {number(aim.loss_pct[1])} %."
     )
-    return html.P(words)
+    return html.P(unbroken(words))
 
 
 def _step_actions(token: str | None) -> html.Div:
@@ -186,16 +179,19 @@ def _step_actions(token: str | None) -> html.Div:
 
 
 def _kept_actions(token: str) -> html.Div:
-    use = html.A("Use this plan for a new trial", href=links.new_trial_path(token), className="primary as-button")
+    use = html.A(USE, href=links.new_trial_path(token), className="primary as-button")
     copy = html.A("Make a changed copy", href=links.plan_copy_path(token), className="quiet as-button")
     return html.Div([use, copy], className="button-row")
 
 
 def _keeping(kept: Kept | None) -> html.Div:
     freeze = _act("Freeze with date and hash", "freeze", primary=True)
+    token, words = (links.DRAFT, "Use the draft for a new trial") if kept is None else (kept.token, USE)
+    use = Native("a", {"href": links.new_trial_path(token), "class": "quiet as-button"}, words)
     if kept is None:
-        return html.Div([freeze, _act("Keep without freezing", "keep")], className="button-row")
-    return html.Div([freeze, _act("Save the changes", "save"), _act("Delete this plan", "delete")], className="button-row")
+        return html.Div([freeze, _act("Keep without freezing", "keep"), use], className="button-row")
+    acts = [freeze, _act("Save the changes", "save"), use, _act("Delete this plan", "delete")]
+    return html.Div(acts, className="button-row")
 
 
 def _act(words: str, act: str, *, primary: bool = False) -> Native:

@@ -15,9 +15,6 @@ from app.wording import KIND_MEANS, counted, number, with_unit
 # Heights of what has no target, as a share of the picture. All out reaches the top and fades.
 NO_TARGET = {"sprint": 1.0, "sync": 0.8, "surge": 0.8, "hold": 0.3, "easy": 0.16, "coast": 0.05, "zero": 0.05}
 HEAD_ROOM, LEAST_TOP_W = 1.12, 150.0
-# A narrower block carries no letter: 14 px of some 1100 px and of some 320 px.
-LETTER_FRAC, PHONE_LETTER_FRAC = 0.0127, 0.044
-PART_FRAC, PHONE_PART_FRAC = 0.018, 0.06
 
 
 def profile(design: Design) -> html.Figure:
@@ -54,11 +51,10 @@ def _bar(one: Ridden, end_s: float, top_w: float) -> html.Span:
     step, kind = one.step, EXERCISES[one.step.exercise]
     wide = step.duration_s / end_s
     high = step.target_w / top_w if step.target_w is not None else NO_TARGET[step.exercise]
-    roomy = "" if wide < LETTER_FRAC else " roomy" if wide < PHONE_LETTER_FRAC else " roomy on-phone"
     aimed = "" if step.target_w is not None else " all-out" if step.exercise == "sprint" else " no-target"
     return html.Span(
-        html.Span(LETTERS[kind]) if roomy else None,
-        className=f"design-bar {kind}{roomy}{aimed}",
+        html.Span(LETTERS[kind]),  # seen where the bar is as wide, see assets/72-plan.css
+        className=f"design-bar {kind}{aimed}",
         title=f"{clock_text(one.start_s)} {step.name}, {clock_text(step.duration_s)}",
         style={"left": _pct(one.start_s / end_s), "width": _pct(wide), "height": _pct(max(high, 0.02))},
     )
@@ -76,8 +72,7 @@ def _part_marks(steps: Sequence[Ridden], end_s: float) -> list[html.Span]:
     starts = {one.part: one.start_s for one in reversed(steps)}
     edges = [*sorted(starts.items()), (None, end_s)]
     return [
-        html.Span(str(part + 1) if (after - start) / end_s > PART_FRAC else "",
-                  className="design-part-mark" + (" on-phone" if (after - start) / end_s > PHONE_PART_FRAC else ""),
+        html.Span(html.Span(str(part + 1)), className="design-part-mark",
                   style={"left": _pct(start / end_s), "width": _pct((after - start) / end_s)})
         for (part, start), (_, after) in itertools.pairwise(edges)
     ]  # fmt: skip

@@ -45,7 +45,7 @@ def cautions_for(design: Design) -> html.Div | None:
 
 def steps_table(design: Design) -> html.Div:
     """Every step as it will be ridden."""
-    heads = ("clock", "step", "what", "length", "target", "cadence", "position", "power kept by")
+    heads = ("clock", "step", "length", "target", "cadence", "what", "position", "power kept by")
     numeric = {"clock", "length", "target", "cadence"}
     head = html.Thead(html.Tr([html.Th(h, scope="col", className="num" if h in numeric else "") for h in heads]))
     rows = []
@@ -61,10 +61,10 @@ def _row(start_s: float, step: Exercise, *, first: bool) -> html.Tr:
     cells = [
         html.Td(clock_text(start_s), className="num"),
         html.Th(step.name, scope="row"),
-        html.Td(EXERCISE_MEANS[step.exercise], title=SYNC_HINT if step.exercise == "sync" else None),
         html.Td(clock_text(step.duration_s), className="num"),
         html.Td(target_words(step), className="num"),
         html.Td(NOTHING if step.cadence_rpm is None else with_unit(number(step.cadence_rpm, 0), "rpm"), className="num"),
+        html.Td(EXERCISE_MEANS[step.exercise], title=SYNC_HINT if step.exercise == "sync" else None),
         html.Td(NOTHING if step.position == "any" else step.position),
         html.Td(NOTHING if step.exercise in ("zero", "coast") else step.kept_by),
     ]

@@ -12,7 +12,7 @@ from dash import html, no_update, set_props
 
 from analysis.archive import OpenTrial
 from analysis.errors import CountercheckError
-from analysis.figures import Theme, against, overlay
+from analysis.figures import Theme, against, clamp_view, overlay
 from analysis.judging import judge_interval
 from analysis.pairs import only, tables_against
 from analysis.report import blocks_of
@@ -99,7 +99,7 @@ def _content(trial_id: str, screen: Screen, figure: Any = None, *, with_rest: Ca
         return html.Div([failed_view(answer.sentence), html.Div(owner)])
     found = freezing.shown(stored, answer.open_trial)
     report, trial = found.report, found.trial
-    screen = replace(screen.fitted(trial.labels), window=inside(screen.window, trial))
+    screen = replace(screen.fitted(trial.labels), window=inside(screen.window, trial), view=_in_view(screen.view, trial))
     owner = html.Div(_owner_parts(stored, report)) if owned else None
     inner_card = _card(stored, found, screen.window)
     common = {"screen": screen, "card": inner_card, "hand": hand, "owner_part": owner, "figure": figure}
@@ -183,6 +183,12 @@ def inside(window: Window, trial: Trial) -> Window:
     if end_s - start_s < MIN_WINDOW_S or (start_s, end_s) == (trial.start_s, trial.end_s):
         return None
     return start_s, end_s
+
+
+def _in_view(view: Window, trial: Trial) -> Window:
+    """The stretch that is drawn for a view; None for the whole trial. The page's script waits for just this one."""
+    drawn = clamp_view(view, trial)
+    return None if drawn == (trial.start_s, trial.end_s) else drawn
 
 
 def chart(trial_id: str, theme: str, screen: Screen = OPENING, nudge: Any = None) -> Any:

@@ -4,11 +4,13 @@
    Times are seconds on the trial's clock. */
 "use strict";
 (function () {
-  const CLICK_PX = 4; // a press that moves less than this is a click
+  const CLICK_PX = 4, TAP_PX = 10; // a press that moves less than this is a click; a finger is less steady
+  const TWICE_MS = 350, TWICE_PX = 30; // a second press this soon and this near makes it a double one
   const BLOCKS_PX = 34; // the block strip at the layer's lower edge, with a finger's room above it
   const STEP_S = 1, LONG_STEP_S = 10, PAGE_STEP_S = 60;
+  const AFTER_BAR = 8; // the chart's margin right of the layer, where half a handle still fits
 
-  let layer = null, drag = null, slid = 0;
+  let layer = null, drag = null, ahead = null, press = { at: -TWICE_MS, x: 0, y: 0 };
 
   /* ---- where things are */
 
@@ -17,11 +19,11 @@
   function isWhole(w) { return w[0] === whole()[0] && w[1] === whole()[1]; }
   function graph() { return document.querySelector("#overlay .js-plotly-plot"); }
 
-  /* The stretch that is seen: as drawn, or slid to where it is about to be drawn. */
+  /* The stretch that is seen: as drawn, or as the drawing is stretched to what is wanted: see 32-preview.js. */
   function view() {
     const gd = graph();
     const meta = gd && gd.layout && gd.layout.meta;
-    return meta && meta.view ? [meta.view[0] + slid, meta.view[1] + slid] : whole();
+    return ahead || (meta && meta.view) || whole();
   }
 
   function width() { return layer.getBoundingClientRect().width; }
@@ -65,12 +67,24 @@
       handle.setAttribute("aria-valuemin", String(limits[0]));
       handle.setAttribute("aria-valuemax", String(limits[1]));
     });
+    apart();
     document.dispatchEvent(new CustomEvent("countercheck:placed"));
+  }
+
+  /* Two handles never cover each other, nor leave the chart: each gives way, its grip stays at its edge. */
+  function apart() {
+    const all = Array.from(layer.querySelectorAll(".scrub-handle")), size = width();
+    const at = all.map(function (handle) { return (parseFloat(handle.style.left) / 100) * size; });
+    const half = all[0].offsetWidth / 2, most = size + AFTER_BAR - half;
+    let first = Math.min(at[0], most), second = Math.min(at[1], most);
+    const over = 2 * half - (second - first);
+    if (over > 0) { first = Math.min(first - over / 2, most - 2 * half); second = first + 2 * half; }
+    [first, second].forEach(function (x, i) { all[i].style.setProperty("--aside", (x - at[i]).toFixed(1) + "px"); });
   }
 
   function drawn() {
     const meta = graph().layout.meta;
-    slid = 0;
+    ahead = null;
     if (meta) window.countercheck.screen.drawn(isWhole(meta.view) ? null : meta.view);
     document.dispatchEvent(new CustomEvent("countercheck:drawn"));
     place();
@@ -126,29 +140,51 @@
     const t = snap(timeAt(event.clientX));
     const w = chosen();
     const anchor = handle ? (handle.dataset.edge === "from" ? w[1] : w[0]) : t;
-    drag = { anchor: anchor, x: event.clientX, moved: false, handle: handle, id: event.pointerId };
+    drag = { anchor: anchor, x: event.clientX, moved: false, handle: handle, id: event.pointerId, before: w };
     layer.setPointerCapture(event.pointerId);
-    if (handle) handle.focus();
+    if (handle) handle.focus({ preventScroll: true });
     window.countercheck.readout.hide();
     if (event.pointerType === "mouse") event.preventDefault();
   }
 
   function onMove(event) {
-    if (!drag) return window.countercheck.readout.read(event);
+    if (!drag) return event.pointerType === "touch" ? null : window.countercheck.readout.read(event);
+    if (event.pointerId !== drag.id) return;
     if (drag.pan) return slideBy(event);
-    if (Math.abs(event.clientX - drag.x) >= CLICK_PX) drag.moved = true;
+    if (Math.abs(event.clientX - drag.x) >= (event.pointerType === "touch" ? TAP_PX : CLICK_PX)) drag.moved = true;
     if (drag.moved) choose(drag.anchor, snap(timeAt(event.clientX)), false);
   }
 
   function onUp(event) {
-    if (!drag) return;
+    if (!drag || event.pointerId !== drag.id) return;
     const was = drag;
     drag = null;
     if (was.pan) return window.countercheck.view.pan(0);
     if (was.moved) return settle();
+    const twice = pressedTwice(event), row = rowUnder(event);
+    if (row && twice) return window.countercheck.view.toInterval();
+    if (row) return chooseBlock(row);
+    if (twice) return window.countercheck.view.look(null);
+    if (event.pointerType === "touch" && !was.handle) window.countercheck.readout.read(event); // a finger cannot hover
+  }
+
+  function rowUnder(event) {
     const box = layer.getBoundingClientRect();
-    const row = !was.handle && event.clientY > box.bottom - BLOCKS_PX ? blockAt(timeAt(event.clientX)) : null;
-    if (row) chooseBlock(row);
+    return event.clientY > box.bottom - BLOCKS_PX ? blockAt(timeAt(event.clientX)) : null;
+  }
+
+  function pressedTwice(event) {
+    const near = Math.hypot(event.clientX - press.x, event.clientY - press.y) < TWICE_PX;
+    const twice = near && event.timeStamp - press.at < TWICE_MS;
+    press = { at: twice ? -TWICE_MS : event.timeStamp, x: event.clientX, y: event.clientY };
+    return twice;
+  }
+
+  /* A drag that turns out to be something else, such as the page being scrolled, leaves the interval as it was. */
+  function giveUp() {
+    const was = drag;
+    drag = null;
+    if (was && was.moved) choose(was.before[0], was.before[1], true);
   }
 
   function startPan(event) {
@@ -180,6 +216,7 @@
     event.preventDefault();
     to = Math.min(Math.max(to, limits[0]), limits[1]);
     choose(isFrom ? to : w[0], isFrom ? w[1] : to, true);
+    window.countercheck.readout.at(to);
   }
 
   document.addEventListener("keydown", function (event) {
@@ -187,7 +224,8 @@
     const handle = event.target.closest && event.target.closest(".scrub-handle");
     const row = event.target.closest && event.target.closest("tr[data-block]");
     const typing = event.target.closest && event.target.closest("input, textarea, select, [role='listbox']");
-    if (event.key === "Escape" && !typing) { choose(whole()[0], whole()[1], true); drag = null; }
+    if (event.key === "Escape" && drag && drag.moved) giveUp();
+    else if (event.key === "Escape" && !typing) { choose(whole()[0], whole()[1], true); drag = null; }
     else if (handle) onHandleKey(event, handle);
     else if (row && (event.key === "Enter" || event.key === " ")) { event.preventDefault(); chooseBlock(row); }
   });
@@ -217,12 +255,13 @@
     navigator.clipboard.writeText(text).then(function () { say("Copied"); }, function () { say("Copy it from the address bar"); });
   }
 
-  // what other scripts may ask of the overlay: see 32-view.js, 33-readout.js, 40-clocks.js, 50-blocks.js
+  // what other scripts may ask of the overlay: see 30-touch.js, 32-preview.js, 32-view.js, 33-readout.js, 40-clocks.js
   window.countercheck = Object.assign(window.countercheck || {}, {
     overlay: {
       choose: choose, chosen: chosen, clock: clock, graph: graph, isWhole: isWhole, timeAt: timeAt, view: view, whole: whole,
       width: width, there: function () { return Boolean(layer && layer.isConnected); },
-      slid: function (by_s) { if (slid !== by_s) { slid = by_s; place(); } },
+      giveUp: giveUp,
+      ahead: function (wanted) { ahead = wanted; place(); }, // the stretch that the drawing is stretched to; null: as drawn
     },
   });
 
@@ -236,8 +275,11 @@
       layer.addEventListener("pointerdown", onDown);
       layer.addEventListener("pointermove", onMove);
       layer.addEventListener("pointerup", onUp);
-      layer.addEventListener("pointercancel", function () { if (drag) { drag = null; settle(); } });
-      layer.addEventListener("pointerleave", function () { if (!drag) window.countercheck.readout.hide(); });
+      layer.addEventListener("pointercancel", giveUp);
+      layer.addEventListener("pointerleave", function (event) {
+        if (!drag && event.pointerType !== "touch") window.countercheck.readout.hide(); // what a finger asked for stays
+      });
+      layer.addEventListener("focusout", function () { window.countercheck.readout.hide(); });
       place();
       markRows();
     }

@@ -1,7 +1,7 @@
 /* The stretch in view: zoom, pan, full screen, blocks and sprints to go to; by button, key and wheel.
 
-   What is wanted goes to the screen at once, the server draws it, and until then the chart stays as it is; a stretch of the
-   same length is slid to where it will be. Times are seconds on the trial's clock. */
+   What is wanted goes to the screen at once, the server draws it, and until then 32-preview.js stretches what is drawn.
+   Times are seconds on the trial's clock. */
 "use strict";
 (function () {
   const LEAST_S = 20; // as analysis/figures/overlay.py: closer there is nothing between two seconds to see
@@ -27,7 +27,6 @@
 
   function look(view, live) {
     screen()[live ? "follow" : "set"]({ view: view });
-    slide();
   }
 
   function zoom(factor, about) {
@@ -47,21 +46,6 @@
   function toInterval() {
     const w = tools().chosen();
     if (!tools().isWhole(w)) look(inside(w[0], w[1] - w[0]));
-  }
-
-  /* ---- a stretch of the same length is shown at once, as far as it is drawn already */
-
-  function slide() {
-    const gd = tools().graph();
-    if (!gd || !gd.layout || !gd.layout.meta) return;
-    const drawn = gd.layout.meta.view, now = wanted(), span = drawn[1] - drawn[0];
-    const by = Math.abs(now[1] - now[0] - span) < 0.01 ? now[0] - drawn[0] : 0;
-    const px = (-by / span) * tools().width();
-    gd.querySelectorAll(".scatterlayer, .barlayer, .gridlayer .x, .xaxislayer-above").forEach(function (part) {
-      part.style.transform = by ? "translateX(" + px + "px)" : "";
-    });
-    tools().slid(by);
-    if (box()) box().toggleAttribute("data-drawing", now[0] !== drawn[0] || now[1] !== drawn[1]);
   }
 
   /* ---- blocks, sprints, the interval's width */
@@ -163,18 +147,26 @@
     act();
   }, true);
 
+  /* With ctrl, or spread on a touchpad, it zooms; sideways it pans what is zoomed; otherwise the page scrolls. */
   document.addEventListener("wheel", function (event) {
     const layer = event.target.closest && event.target.closest("#scrub-layer");
-    if (!layer || !there() || !(event.ctrlKey || event.metaKey)) return;
+    if (!layer || !there()) return;
+    const sideways = Math.abs(event.deltaX) > Math.abs(event.deltaY) && screen().now().view !== null;
+    if (event.ctrlKey || event.metaKey) {
+      zoom(Math.exp(WHEEL * Math.max(Math.min(event.deltaY, 200), -200)), tools().timeAt(event.clientX));
+    } else if (sideways) {
+      const now = wanted();
+      pan((event.deltaX / tools().width()) * (now[1] - now[0]));
+    } else return;
     event.preventDefault();
-    zoom(Math.exp(WHEEL * Math.max(Math.min(event.deltaY, 200), -200)), tools().timeAt(event.clientX));
   }, { passive: false });
 
-  document.addEventListener("countercheck:drawn", slide);
-  document.addEventListener("countercheck:screen", function (event) {
-    if (there() && event.detail.includes("view")) slide();
-  });
-
   // what other scripts may ask of the view
-  window.countercheck = Object.assign(window.countercheck || {}, { view: { look: look, pan: pan } });
+  window.countercheck = Object.assign(window.countercheck || {}, {
+    view: {
+      look: function (view) { look(view && inside(view[0], view[1] - view[0])); },
+      fit: function (from_s, span_s, live) { look(inside(from_s, span_s), live); },
+      pan: pan, toInterval: toInterval,
+    },
+  });
 })();

@@ -5,20 +5,34 @@
 
   function layer() { return document.getElementById("scrub-layer"); }
 
+  let held = null; // what is read: the place of a pointer that hovers, or a time that was asked for
+
+  /* A pointer that hovers stays where it is when another stretch is drawn; what a finger or a key asked for moves along. */
   function read(event) {
+    const t = window.countercheck.overlay.timeAt(event.clientX);
+    show(t);
+    held = event.pointerType === "touch" ? { t: t } : { x: event.clientX };
+  }
+
+  function at(t) {
+    show(t);
+    held = { t: t };
+  }
+
+  function show(t) {
     const gd = window.countercheck.overlay.graph();
-    if (event.pointerType === "touch" || !gd || !gd._fullData || !gd.layout.meta) return;
-    const t = window.countercheck.overlay.timeAt(event.clientX), seen = window.countercheck.overlay.view();
+    if (!gd || !gd._fullData || !gd.layout.meta || !layer()) return;
+    const seen = window.countercheck.overlay.view();
     const cursor = layer().querySelector(".scrub-cursor");
-    cursor.hidden = false;
+    cursor.hidden = t < seen[0] || t > seen[1];
     cursor.style.left = (100 * (t - seen[0])) / (seen[1] - seen[0]) + "%";
     const kinds = gd.layout.meta.kinds || {}, values = {};
     gd._fullData.forEach(function (trace) {
       const meta = trace.meta;
       if (!meta || !meta.label || !kinds[meta.kind] || !trace.y) return;
       const value = trace.y[indexAt(trace, t)];
-      const held = (values[meta.label] = values[meta.label] || {});
-      if (Number.isFinite(value)) held[meta.kind] = value;
+      const found = (values[meta.label] = values[meta.label] || {});
+      if (Number.isFinite(value)) found[meta.kind] = value;
     });
     document.querySelectorAll("[data-readout]").forEach(function (place) { fill(place, values[place.dataset.readout], kinds); });
     document.getElementById("readout-clock").textContent = when(t, gd.layout.meta);
@@ -37,10 +51,10 @@
   }
 
   /* One cell per kind of value, in the order of the rows, so that figures stand below each other and do not jump. */
-  function fill(place, held, kinds) {
-    const names = held ? Object.keys(kinds).filter(function (kind) { return held[kind] !== undefined; }) : [];
+  function fill(place, found, kinds) {
+    const names = found ? Object.keys(kinds).filter(function (kind) { return found[kind] !== undefined; }) : [];
     if (!names.length) { place.textContent = "\u2013"; return; }
-    place.textContent = names.map(function (kind) { return told(held[kind], kinds[kind]); }).join(", ");
+    place.textContent = names.map(function (kind) { return told(found[kind], kinds[kind]); }).join(", ");
   }
 
   function told(value, kind) {
@@ -65,10 +79,15 @@
   }
 
   function hide() {
+    held = null;
     if (!layer()) return;
     layer().querySelector(".scrub-cursor").hidden = true;
     document.querySelectorAll("[data-readout], #readout-clock").forEach(function (place) { place.textContent = ""; });
   }
 
-  window.countercheck = Object.assign(window.countercheck || {}, { readout: { read: read, hide: hide } });
+  document.addEventListener("countercheck:placed", function () {
+    if (held) show(held.x === undefined ? held.t : window.countercheck.overlay.timeAt(held.x));
+  });
+
+  window.countercheck = Object.assign(window.countercheck || {}, { readout: { read: read, at: at, hide: hide } });
 })();

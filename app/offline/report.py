@@ -32,8 +32,8 @@ INKS = ("light", "dark")
 # In the order in which they rely on each other; what only an owner or a server needs is left out.
 SCRIPTS = (
     "00-theme.js", "05-plotly-basic.min.js", "offline/10-alone.js", "offline/20-means.js", "offline/30-judging.js",
-    "offline/40-card.js", "offline/50-charts.js", "offline/60-zoom.js", "30-scrub.js", "31-screen.js", "32-view.js",
-    "33-readout.js", "50-blocks.js", "61-tables.js", "70-notes.js", "70-take.js", "71-print.js",
+    "offline/40-card.js", "offline/50-charts.js", "offline/60-zoom.js", "30-scrub.js", "30-touch.js", "31-screen.js",
+    "32-preview.js", "32-view.js", "33-readout.js", "50-blocks.js", "61-tables.js", "70-notes.js", "70-take.js", "71-print.js",
 )  # fmt: skip
 
 

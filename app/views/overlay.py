@@ -23,7 +23,7 @@ GRAPH_CONFIG = {"staticPlot": True, "displayModeBar": False}
 KEYS = (
     ("[ and ]", "the block before, the next block"),
     ("+ and −", "zoom in and out; likewise the wheel with ctrl"),
-    ("← and →", "an earlier, a later stretch; likewise dragging with shift"),
+    ("← and →", "an earlier, a later stretch; likewise dragging with shift, or the wheel sideways"),
     ("0", "the whole trial"),
     ("Enter", "zoom to the interval"),
     ("> and <", "a wider, a narrower interval"),
@@ -160,5 +160,10 @@ def _keys() -> html.Div:
         "While the chart or anything around it has the focus. Either edge of the interval can be reached by tab: the arrow "
         "keys move it by a second, with shift by ten, page up and down by a minute."
     )
-    words = [html.Summary("Keys"), html.P(edges, className="small"), html.Dl(lines, className="facts keys")]
+    touch = (
+        "On a touch screen one finger across selects, two fingers zoom and pan, a tap reads the values at a second. A double tap or "
+        "double click shows the whole trial, on a block that block."
+    )
+    told = [html.P(text, className="small") for text in (edges, touch)]
+    words = [html.Summary("Keys and touch"), *told, html.Dl(lines, className="facts keys")]
     return frozen(html.Details(words, className="fold", id="overlay-keys"))

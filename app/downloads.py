@@ -7,9 +7,8 @@ import json
 import flask
 
 from analysis.archive import OpenTrial
-from app import access, freezing, links, tables
+from app import access, freezing, links, showing, tables
 from app.demo import demo_trial
-from app.history import by_hand
 from app.jobs import Failed, Working
 from app.offline import offline_report
 from app.services import get_services
@@ -59,8 +58,8 @@ def report_html(trial_id: str) -> flask.Response:
     found = _found(trial_id)
     if isinstance(found, flask.Response):
         return found
-    store = get_services().store
-    text = offline_report(found, hand=by_hand(store.history(trial_id)), notes=store.notes.of(trial_id))
+    notes = get_services().store.notes.of(trial_id)
+    text = offline_report(found, hand=showing.hand_of(access.stored_trial(trial_id)), notes=notes)
     response = _attachment(text, "text/html", f"countercheck-{trial_id[:8]}.html")
     # a saved page, not one of this site: opened in place it gets no rights here, its own policy stands inside it
     response.headers["Content-Security-Policy"] = "sandbox allow-scripts"

@@ -22,16 +22,20 @@ class LogEntry:
 
 @dataclass(frozen=True, kw_only=True)
 class ByHand:
-    """What was done to a trial's blocks by hand: edits that count now, each with its moment; everything ever done."""
+    """What was done to a trial's blocks by hand: edits that count now, each with its moment; everything ever done.
+
+    carried_utc : when the trial was brought here as a file, so that what is older is that file's word.
+    """
 
     edits: tuple[LogEntry, ...] = ()
     log: tuple[LogEntry, ...] = ()
     blocks_first: bool = False
     version: int = 0
+    carried_utc: str | None = None
     present: tuple[Edit, ...] = field(default=(), repr=False)
 
 
-def by_hand(versions: Sequence[SetupVersion], *, blocks_first: bool = False) -> ByHand:
+def by_hand(versions: Sequence[SetupVersion], *, blocks_first: bool = False, carried_utc: str | None = None) -> ByHand:
     """The edits of the newest version, with the time at which each was made, and the log."""
     log: list[LogEntry] = []
     made: list[tuple[Edit, str]] = []
@@ -44,7 +48,8 @@ def by_hand(versions: Sequence[SetupVersion], *, blocks_first: bool = False) -> 
         frozen = one.setup.frozen_hash
     return ByHand(
         edits=tuple(LogEntry(utc=utc, words=words_of(edit)) for edit, utc in made), log=tuple(log),
-        blocks_first=blocks_first, version=versions[-1].version if versions else 0, present=tuple(e for e, _ in made),
+        blocks_first=blocks_first, carried_utc=carried_utc, version=versions[-1].version if versions else 0,
+        present=tuple(e for e, _ in made),
     )  # fmt: skip
 
 

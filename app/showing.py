@@ -66,7 +66,7 @@ def rest(trial_id: str, screen: Screen = OPENING) -> Any:
     stored, found = _shown(trial_id)
     if found is None or stored.deltas_hidden:
         return None
-    return _rest(found, _by_hand(stored), trial_id, screen)
+    return _rest(found, hand_of(stored), trial_id, screen)
 
 
 def _rest(found: OpenTrial, hand: ByHand, trial_id: str, screen: Screen) -> list[Any]:
@@ -93,7 +93,7 @@ def _content(trial_id: str, screen: Screen, figure: Any = None, *, with_rest: Ca
     if stored is not None:
         services.store.openings.note(stored.inner_id)
     owned = stored is not None and is_owner(trial_id)
-    hand = _by_hand(stored)
+    hand = hand_of(stored)
     if not isinstance(answer, Ready):
         owner = [*_owner_parts(stored, None), way_back(hand)] if owned else None
         return html.Div([failed_view(answer.sentence), html.Div(owner)])
@@ -250,9 +250,12 @@ def _shown(trial_id: Any) -> tuple[Any, Any]:
     return stored, freezing.shown(stored, answer.open_trial) if isinstance(answer, Ready) else None
 
 
-def _by_hand(stored: StoredTrial | None) -> ByHand:
-    versions = get_services().store.history(stored.trial_id) if stored else []
-    return by_hand(versions, blocks_first=bool(stored and stored.blocks_first))
+def hand_of(stored: StoredTrial | None) -> ByHand:
+    """What was done to the trial's blocks by hand, and whether it came from elsewhere."""
+    if stored is None:
+        return by_hand([])
+    versions = get_services().store.history(stored.trial_id)
+    return by_hand(versions, blocks_first=stored.blocks_first, carried_utc=stored.carried_utc)
 
 
 def change_setup(trial_id: str, entries: SheetEntries, *, seen: int | None = None) -> float:

@@ -251,8 +251,17 @@
       button.textContent = answer;
       setTimeout(function () { button.textContent = words; }, 1800);
     };
-    if (!navigator.clipboard) return say("Copy it from the address bar");
-    navigator.clipboard.writeText(text).then(function () { say("Copied"); }, function () { say("Copy it from the address bar"); });
+    const byHand = function () { say(what === "address" ? "Copy it from the address bar" : marked(text)); };
+    if (!navigator.clipboard) return byHand();
+    navigator.clipboard.writeText(text).then(function () { say("Copied"); }, byHand);
+  }
+
+  /* Where the browser keeps its clipboard to itself: the address is marked where it stands, for the reader's own keys. */
+  function marked(text) {
+    const spot = Array.from(document.querySelectorAll(".owner-path")).find(function (one) { return one.textContent === text; });
+    if (!spot) return "Not copied";
+    window.getSelection().selectAllChildren(spot);
+    return "Marked: copy it by hand";
   }
 
   // what other scripts may ask of the overlay: see 30-touch.js, 32-preview.js, 32-view.js, 33-readout.js, 40-clocks.js

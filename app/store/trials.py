@@ -25,7 +25,7 @@ class StoredTrial:
     """A trial as kept; `recordings` are (id of the kept recording, file name) in the order given.
 
     `trial_id` is the address it was asked for by, `inner_id` its name in the database, for which nobody can ask; `private`: by
-    this address only its owners may come in.
+    this address only its owners may come in; `carried_utc`: when it was brought here as a file, None where it was made here.
     """
 
     trial_id: str
@@ -36,6 +36,7 @@ class StoredTrial:
     created_utc: str
     setup_version: int
     blocks_first: bool = False
+    carried_utc: str | None = None
 
     @property
     def deltas_hidden(self) -> bool:
@@ -57,7 +58,8 @@ def stored_trials(connection: Connection, asked: Mapping[str, tuple[str, bool]])
     t, s, r = db.trials.c, db.setups.c, db.recordings.c
     current = (s.trial_id == t.trial_id) & (s.version == t.setup_version)
     first = db.blocks_first.c.trial_id
-    query = select(t.trial_id, t.created_utc, t.setup_version, s.setup_json, first.is_not(None).label("blocks_first"))
+    query = select(t.trial_id, t.created_utc, t.carried_utc, t.setup_version, s.setup_json)
+    query = query.add_columns(first.is_not(None).label("blocks_first"))
     query = query.join_from(db.trials, db.setups, current).outerjoin(db.blocks_first, first == t.trial_id)
     trials = connection.execute(query.where(t.trial_id.in_(asked)).order_by(t.created_utc.desc(), t.trial_id)).all()
     order = select(r.trial_id, r.sha256, r.name).where(r.trial_id.in_(asked)).order_by(r.trial_id, r.position)
@@ -72,6 +74,7 @@ def stored_trials(connection: Connection, asked: Mapping[str, tuple[str, bool]])
             created_utc=trial.created_utc,
             setup_version=trial.setup_version,
             blocks_first=bool(trial.blocks_first),
+            carried_utc=trial.carried_utc,
         )
         for trial in trials
     ]

@@ -11,6 +11,7 @@ from app.history import ByHand, LogEntry
 from app.wording import counted, day_and_time
 
 SHORT_HASH = 12
+CARRIED = "recordings, set-up, notes and the dates before that day are as the file gave them."
 ELSEWHERE = "It says what this address has shown, not what was looked at elsewhere."
 
 
@@ -20,6 +21,8 @@ def provenance(report: Mapping[str, Any], hand: ByHand) -> html.Div:
     lines.append(_edits(hand))
     if not (hand.blocks_first and report.get("frozen") is None):
         lines.append(html.P(frozen_words(report, hand.blocks_first), className="frozen-words"))
+    if hand.carried_utc:
+        lines.append(html.P(carried_words(hand.carried_utc), className="small"))
     return html.Div(lines, className="provenance", id="blocks-origin")
 
 
@@ -50,6 +53,12 @@ def frozen_words(report: Mapping[str, Any], blocks_first: bool) -> list[Any]:
     if blocks_first:
         return ["The blocks were frozen on ", when, " before the deltas were shown (hash ", code, f"). {still} {ELSEWHERE}"]
     return ["The set-up says that the blocks were frozen on ", when, " (hash ", code, f"). {still}"]
+
+
+def carried_words(utc: str) -> list[Any]:
+    """That this server did not see what is older than the day on which the trial came."""
+    when = html.Time(day_and_time(utc), dateTime=utc)
+    return ["This trial was made elsewhere and brought here as a file on ", when, f"; {CARRIED}"]
 
 
 def _edits(hand: ByHand) -> Any:

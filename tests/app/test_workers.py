@@ -14,6 +14,8 @@ import socket
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -52,34 +54,43 @@ class Site:
         return [json.loads(line) for line in self.log.read_text().splitlines() if line.startswith("{")]
 
 
-@pytest.fixture(scope="module", params=["app.wsgi:application", "app.wsgi:make()"])
-def site(request, tmp_path_factory):
-    folder = tmp_path_factory.mktemp("workers")
+@contextmanager
+def running(folder: Path, command: list[str]) -> Iterator[Site]:
+    """A public server of its own process over a fresh data folder; `PORT` in the command is a free one."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     env = os.environ | public_environment(folder / "kept") | {"PYTHONPATH": os.pathsep.join([str(ROOT), *sys.path])}
     env |= {"COUNTERCHECK_READERS": "1"}
     log = folder / "log"
-    command = [
-        sys.executable, "-m", "gunicorn", "--workers", "4", "--worker-class", "gthread", "--threads", "2",
-        "--bind", f"127.0.0.1:{port}", "--log-level", "warning", request.param,
-    ]  # fmt: skip
     with log.open("w") as out:
-        process = subprocess.Popen(command, env=env, stdout=out, stderr=out, cwd=ROOT)
+        words = [word.replace("PORT", str(port)) for word in command]
+        process = subprocess.Popen(words, env=env, stdout=out, stderr=out, cwd=ROOT)
     opened = Site(port, process, log)
     end = time.monotonic() + 120
-    while True:
-        try:
-            if opened.ask("GET", "/healthz")[0] == 200:
-                break
-        except OSError:
-            pass
-        assert process.poll() is None and time.monotonic() < end, log.read_text()
-        time.sleep(0.2)
-    yield opened
-    process.send_signal(signal.SIGTERM)
-    process.wait(60)
+    try:
+        while True:
+            try:
+                if opened.ask("GET", "/healthz")[0] == 200:
+                    break
+            except OSError:
+                pass
+            assert process.poll() is None and time.monotonic() < end, log.read_text()
+            time.sleep(0.2)
+        yield opened
+    finally:
+        process.send_signal(signal.SIGTERM)
+        process.wait(60)
+
+
+@pytest.fixture(scope="module", params=["app.wsgi:application", "app.wsgi:make()"])
+def site(request, tmp_path_factory):
+    command = [
+        sys.executable, "-m", "gunicorn", "--workers", "4", "--worker-class", "gthread", "--threads", "2",
+        "--bind", "127.0.0.1:PORT", "--log-level", "warning", request.param,
+    ]  # fmt: skip
+    with running(tmp_path_factory.mktemp("workers"), command) as opened:
+        yield opened
 
 
 def test_any_worker_answers_any_step_and_each_result_is_computed_once(site):

@@ -103,3 +103,16 @@ def test_on_a_phone_the_panel_fits_and_works_by_keyboard(owned, scheme):
     assert page.evaluate("document.activeElement.textContent") == "Delete this trial"
     page.keyboard.press("Enter")
     page.wait_for_selector("h1:has-text('This trial is deleted')")
+
+
+def test_where_the_clipboard_is_denied_the_address_is_marked_to_be_copied_by_hand(owned):
+    page, _ = owned()
+    page.evaluate("() => { navigator.clipboard.writeText = () => Promise.reject(new Error('denied')); }")
+    filled(page, "new-owner", label="laptop")
+    page.click("#links-panel .notice.caution [data-copy]")
+    page.wait_for_selector("#links-panel .notice.caution [data-copy]:has-text('Marked: copy it by hand')")
+    told = page.inner_text("#links-panel .notice.caution .owner-path")
+    assert "/own/" in told
+    assert page.evaluate("window.getSelection().toString()") == told
+    page.click("[data-copy=address]")  # what stands in the address bar can be copied from there
+    page.wait_for_selector("[data-copy=address]:has-text('Copy it from the address bar')")

@@ -164,4 +164,6 @@ def warnings_of(
     found += [f"{a.label}: {a.note}" for a in alignments if not a.settled]
     if planned.source != "laps" and plan.not_ridden:
         found.append(f"Planned but not found in the ride: {', '.join(s.name for s in plan.not_ridden)}.")
+    if planned.source != "laps" and plan.elsewhere:
+        found.append(f"Ridden in another order than planned: {', '.join(s.name for s in plan.elsewhere)}.")
     return tuple(found)

@@ -17,7 +17,7 @@ from analysis.describing import described
 from analysis.editing import apply_edits
 from analysis.evidence import Evidence, Finding
 from analysis.findings import findings_of, hypotheses
-from analysis.freezing import blocks_hash, frozen_state
+from analysis.freezing import blocks_hash, frozen_state, plan_before
 from analysis.hypotheses import Hypothesis
 from analysis.judging import JudgedDelta, LevelDelta, judge_levels, judge_pooled, judge_stretch, random_effects
 from analysis.kinetic import Stored, stored_in_blocks
@@ -182,6 +182,9 @@ def _result(
         sensitivity=judged.sensitivity,
         plan=cut.planned,
         not_ridden=tuple(s.name for s in cut.match.not_ridden),
+        elsewhere=tuple(s.name for s in cut.match.elsewhere),
+        off_target=tuple(s.name for s in cut.match.off_target),
+        plan_before=plan_before(setup.frozen_plan, setup.plan, entries[0].recording.start_utc),
         blocks_hash=now,
         frozen=frozen_state(setup.frozen_hash, setup.frozen_utc, now),
         warnings=warnings,

@@ -26,6 +26,14 @@ SKIP_STEP = 0.9
 SKIP_BLOCK = 0.35
 # Power as planned is the rider's target on some device; a tenth off is still the same step.
 FREE_LEVEL = 0.10
+# A hold so far from its step's level was held at another power, or is another step. Common practice, no source.
+OFF_TARGET = 0.15
+# So many holds tell by how much the whole ride lies off its targets.
+ENOUGH_TO_SCALE = 4
+# A block out of order is taken for a step only within half its length, more or less.
+SAME_LENGTH = 0.2
+# Steps that ask something of the rider; what lies between them may be ridden as it comes.
+ASKED = ("steady", "transient")
 # Without a place in the plan, a lone hold this short in the middle of riding along is riding along that looked held by chance.
 # Common practice, no source.
 MAX_CHANCE_S = 60
@@ -40,29 +48,81 @@ MAX_PARTS = 7
 
 @dataclass(frozen=True, kw_only=True)
 class PlanMatch:
-    """Blocks with the plan's names where they matched, and the steps that were not ridden."""
+    """Blocks with the plan's names where they matched, and what of it was not ridden as planned.
+
+    elsewhere : steps ridden in another order; off_target : in their place, but held at another power; not_ridden : the rest.
+    """
 
     blocks: tuple[Block, ...]
     not_ridden: tuple[PlanStep, ...]
+    elsewhere: tuple[PlanStep, ...] = ()
+    off_target: tuple[PlanStep, ...] = ()
 
 
 def match_plan(consensus: Consensus, blocks: Sequence[Block], plan: Sequence[PlanStep]) -> PlanMatch:
     """Align steps and blocks in order at the least total cost (dynamic programme, O(steps x blocks x MAX_JOINED)).
 
     A hold may stand for several planned steps of one level, for instance at other cadences; it is then cut at the steps'
-    share of its length. Blocks that no step fits are named by what they are.
+    share of its length. A hold that is far from its step's level and very like another's is that other one, ridden in
+    another order. Blocks that no step fits are named by what they are.
     """
     if not plan:
         return PlanMatch(blocks=tuple(blocks), not_ridden=())
     blocks = _without_chance(consensus, blocks, plan)
     matched = _pairs(plan, blocks)
     ridden = {i for steps in matched.values() for i in steps}
+    missed = [i for i, s in enumerate(plan) if i not in ridden and s.kind in ASKED]
+    scale = _scale(plan, blocks, matched)
+    off = {steps[0]: k for k, steps in matched.items() if len(steps) == 1 and _off(plan[steps[0]], blocks[k], scale)}
+    spare = [k for k, b in enumerate(blocks) if k not in matched or k in off.values()]
+    elsewhere = _elsewhere(plan, blocks, [*missed, *off], spare, scale)
+    matched = {k: steps for k, steps in matched.items() if steps[0] not in elsewhere} | {k: (i,) for i, k in elsewhere.items()}
     out: list[Block] = []
     for k, block in enumerate(blocks):
         out += _renamed(consensus, block, [plan[i] for i in matched.get(k, ())])
     numbered = with_names([replace(b, id=f"B{number:02d}") for number, b in enumerate(out, start=1)])
-    missed = tuple(s for i, s in enumerate(plan) if i not in ridden and s.kind in ("steady", "transient"))
-    return PlanMatch(blocks=numbered, not_ridden=missed)
+    still = {i for steps in matched.values() for i in steps}
+    return PlanMatch(
+        blocks=numbered, not_ridden=tuple(s for i, s in enumerate(plan) if i not in still and s.kind in ASKED),
+        elsewhere=tuple(plan[i] for i in sorted(elsewhere)),
+        off_target=tuple(plan[i] for i in sorted(off.keys() - elsewhere.keys()) if i in still),
+    )  # fmt: skip
+
+
+def _scale(plan: Sequence[PlanStep], blocks: Sequence[Block], matched: Mapping[int, tuple[int, ...]]) -> float:
+    """By how much the whole ride lies above its targets, as a logarithm: whose power a target meant is not known."""
+    logs = [_above(plan[steps[0]], blocks[k]) for k, steps in matched.items() if len(steps) == 1]
+    known = [x for x in logs if x is not None]
+    return float(np.median(known)) if len(known) >= ENOUGH_TO_SCALE else 0.0
+
+
+def _above(step: PlanStep, block: Block) -> float | None:
+    if step.kind != "steady" or block.kind != "steady" or not step.target_w or not block.level_w:
+        return None
+    return math.log(max(block.level_w, 1.0) / step.target_w)
+
+
+def _off(step: PlanStep, block: Block, scale: float) -> bool:
+    above = _above(step, block)
+    return above is not None and abs(above - scale) > OFF_TARGET
+
+
+def _elsewhere(
+    plan: Sequence[PlanStep], blocks: Sequence[Block], wanting: Sequence[int], spare: Sequence[int], scale: float
+) -> dict[int, int]:
+    """Step -> the spare block that is very like it, the likest pairs first; one block for one step."""
+    costs = []
+    for i in wanting:
+        for k in spare:
+            length = LENGTH_COST * abs(math.log(blocks[k].length_s / plan[i].duration_s))
+            above = _above(plan[i], blocks[k])
+            if plan[i].kind == blocks[k].kind and length < SAME_LENGTH and (above is None or abs(above - scale) < FREE_LEVEL):
+                costs.append((length + LEVEL_COST * abs((above or 0.0) - scale), i, k))
+    found: dict[int, int] = {}
+    for _, i, k in sorted(costs):
+        if i not in found and k not in found.values():
+            found[i] = k
+    return found
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -18,13 +18,13 @@ from analysis.blocks import Block
 from analysis.cautions import CAUTIONS
 from analysis.curves import Curve
 from analysis.evidence import Finding
-from analysis.freezing import Frozen
+from analysis.freezing import Frozen, PlanBefore
 from analysis.hypotheses import Hypothesis
 from analysis.judging import JudgedDelta, LevelDelta, allowance_of
 from analysis.kinetic import Stored
 from analysis.match_picture import show_stretch
 from analysis.pedalling import Pedalling
-from analysis.plan import Plan
+from analysis.plan import ASKED, Plan
 from analysis.pooling import Pooled, equivalence_p
 from analysis.reading.recording import Recording
 from analysis.response import Response
@@ -71,6 +71,9 @@ class Comparison:
     sensitivity: tuple[Sensitivity, ...] = ()
     plan: Plan = field(default_factory=Plan)
     not_ridden: tuple[str, ...] = ()
+    elsewhere: tuple[str, ...] = ()
+    off_target: tuple[str, ...] = ()
+    plan_before: PlanBefore | None = None
     blocks_hash: str = ""
     frozen: Frozen | None = None
 
@@ -109,7 +112,9 @@ class Comparison:
                 "stored_energy": [asdict(s) for s in self.stored],
                 "sensitivity": [asdict(s) for s in self.sensitivity],
                 "plan": {"source": self.plan.source, "recording": self.plan.recording, "steps": len(self.plan.steps),
-                         "not_ridden": self.not_ridden},
+                         "asked": sum(s.kind in ASKED for s in self.plan.steps), "not_ridden": self.not_ridden,
+                         "elsewhere": self.elsewhere, "off_target": self.off_target,
+                         "frozen": None if self.plan_before is None else asdict(self.plan_before)},
                 "edits": [e.to_dict() for e in self.setup.edits],
                 "blocks_hash": self.blocks_hash,
                 "frozen": None if self.frozen is None else asdict(self.frozen),

@@ -10,6 +10,7 @@ import math
 import re
 import tomllib
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from analysis.edits import Edit, edit_from_dict
@@ -61,6 +62,15 @@ class PlanStep:
 
 
 @dataclass(frozen=True, kw_only=True)
+class FrozenPlan:
+    """The ride plan that was frozen beforehand, as the set-up says: its fingerprint, when, and that of its steps as they were."""
+
+    sha256: str
+    frozen_utc: str
+    steps_sha256: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class Setup:
     """The whole set-up; `loss_pct` is the loss between pedals and hub or trainer, as a range. [% of upstream power]"""
 
@@ -72,6 +82,7 @@ class Setup:
     edits: tuple[Edit, ...] = ()
     frozen_hash: str | None = None  # of the blocks, see analysis/freezing.py
     frozen_utc: str | None = None
+    frozen_plan: FrozenPlan | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """The tree that `setup_from_dict` reads back to an equal set-up."""
@@ -82,6 +93,7 @@ class Setup:
             "device": [{k: v for k, v in vars(d).items() if v is not None} for d in self.devices],
             "plan": [{k: v for k, v in vars(s).items() if v is not None} for s in self.plan],
             **({"edit": [e.to_dict() for e in self.edits]} if self.edits else {}),
+            **({"frozen_plan": dict(vars(self.frozen_plan))} if self.frozen_plan else {}),
         }
 
 
@@ -102,7 +114,7 @@ def setup_from_toml(text: str, *, name: str = "setup.toml") -> Setup:
 
 def setup_from_dict(tree: dict[str, Any], *, name: str = "setup") -> Setup:
     """Check a set-up tree as TOML or JSON gives it. Raises BadSetup, naming the key."""
-    _only(tree, {"trial", "drivetrain", "device", "plan", "edit"}, name, "")
+    _only(tree, {"trial", "drivetrain", "device", "plan", "edit", "frozen_plan"}, name, "")
     trial = _table(tree, "trial", name)
     _only(trial, set(TRIAL_KEYS), name, "trial.")
     drivetrain = _table(tree, "drivetrain", name)
@@ -120,9 +132,22 @@ def setup_from_dict(tree: dict[str, Any], *, name: str = "setup") -> Setup:
         devices=devices,
         plan=tuple(_step(s, i, name) for i, s in enumerate(_tables(tree, "plan", name))),
         edits=tuple(edit_from_dict(e, i, name=name) for i, e in enumerate(_tables(tree, "edit", name))),
-        frozen_hash=_hash(trial, name),
+        frozen_hash=_hash(trial, "frozen_hash", name, "trial."),
         frozen_utc=_text(trial, "frozen_utc", name, "trial."),
+        frozen_plan=_frozen_plan(_table(tree, "frozen_plan", name), name),
     )
+
+
+def _frozen_plan(entry: dict[str, Any], name: str) -> FrozenPlan | None:
+    where, keys = "frozen_plan.", set(FrozenPlan.__dataclass_fields__)
+    _only(entry, keys, name, where)
+    if not entry:
+        return None
+    missing = sorted(keys - entry.keys())
+    if missing:
+        raise BadSetup(f"{name}: {where}{missing[0]} is missing; leave the whole table out, or give what the kept plan says.")
+    hashes = {key: _hash(entry, key, name, where) or "" for key in ("sha256", "steps_sha256")}
+    return FrozenPlan(frozen_utc=_moment(entry, "frozen_utc", name, where), **hashes)
 
 
 def _device(entry: dict[str, Any], index: int, name: str) -> DeviceSetup:
@@ -180,10 +205,21 @@ def _loss(drivetrain: dict[str, Any], name: str) -> tuple[float, float]:
     return float(value[0]), float(value[1])
 
 
-def _hash(trial: dict[str, Any], name: str) -> str | None:
-    value = _text(trial, "frozen_hash", name, "trial.")
+def _hash(tree: dict[str, Any], key: str, name: str, where: str) -> str | None:
+    value = _text(tree, key, name, where)
     if value is not None and not re.fullmatch("[0-9a-f]{64}", value):
-        raise BadSetup(f"{name}: trial.frozen_hash must be 64 hexadecimal digits as the result gives them; got {value!r}.")
+        raise BadSetup(f"{name}: {where}{key} must be 64 hexadecimal digits as the result gives them; got {value!r}.")
+    return value
+
+
+def _moment(tree: dict[str, Any], key: str, name: str, where: str) -> str:
+    value = _text(tree, key, name, where) or ""
+    try:
+        known = datetime.fromisoformat(value).tzinfo is not None
+    except ValueError:
+        known = False
+    if not known:
+        raise BadSetup(f"{name}: {where}{key} must be a time with its zone such as 2026-03-14T18:00:00Z; got {value!r}.")
     return value
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import flask
 
@@ -59,7 +60,8 @@ def report_html(trial_id: str) -> flask.Response:
     if isinstance(found, flask.Response):
         return found
     notes = get_services().store.notes.of(trial_id)
-    text = offline_report(found, hand=showing.hand_of(access.stored_trial(trial_id)), notes=notes)
+    hand = replace(showing.hand_of(access.stored_trial(trial_id)), plan_path=None)  # a file has no address of this site
+    text = offline_report(found, hand=hand, notes=notes)
     response = _attachment(text, "text/html", f"countercheck-{trial_id[:8]}.html")
     # a saved page, not one of this site: opened in place it gets no rights here, its own policy stands inside it
     response.headers["Content-Security-Policy"] = "sandbox allow-scripts"

@@ -25,6 +25,8 @@ class ByHand:
     """What was done to a trial's blocks by hand: edits that count now, each with its moment; everything ever done.
 
     carried_utc : when the trial was brought here as a file, so that what is older is that file's word.
+    plan_seen : whether this server itself froze the plan that the set-up names, with that hash, moment and steps (None: not
+    asked of a server); plan_path : where it is kept.
     """
 
     edits: tuple[LogEntry, ...] = ()
@@ -32,6 +34,8 @@ class ByHand:
     blocks_first: bool = False
     version: int = 0
     carried_utc: str | None = None
+    plan_seen: bool | None = None
+    plan_path: str | None = None
     present: tuple[Edit, ...] = field(default=(), repr=False)
 
 

@@ -24,6 +24,7 @@ from app.forms import SheetEntries, setup_of
 from app.history import ByHand, by_hand
 from app.jobs import Ready, Working
 from app.nudges import moved
+from app.planning.handing import plan_named
 from app.screen import OPENING, Screen, interval_of
 from app.services import get_services
 from app.store import StoredTrial
@@ -251,11 +252,12 @@ def _shown(trial_id: Any) -> tuple[Any, Any]:
 
 
 def hand_of(stored: StoredTrial | None) -> ByHand:
-    """What was done to the trial's blocks by hand, and whether it came from elsewhere."""
+    """What was done to the trial's blocks by hand, whether it came from elsewhere, and the frozen plan that it names."""
     if stored is None:
         return by_hand([])
-    versions = get_services().store.history(stored.trial_id)
-    return by_hand(versions, blocks_first=stored.blocks_first, carried_utc=stored.carried_utc)
+    versions, path = get_services().store.history(stored.trial_id), plan_named(stored.setup)
+    hand = by_hand(versions, blocks_first=stored.blocks_first, carried_utc=stored.carried_utc)
+    return replace(hand, plan_seen=path is not None, plan_path=path)
 
 
 def change_setup(trial_id: str, entries: SheetEntries, *, seen: int | None = None) -> float:
@@ -275,7 +277,10 @@ def change_setup(trial_id: str, entries: SheetEntries, *, seen: int | None = Non
     old, answer = stored.setup, services.jobs.ask(trial_id)
     setup = setup_of(stored.recordings, entries, plan=old.to_dict()["plan"])
     by_s = editing.clock_change(setup, answer.open_trial) if isinstance(answer, Ready) else 0.0
-    setup = replace(setup, edits=editing.carried(old.edits, by_s), frozen_hash=old.frozen_hash, frozen_utc=old.frozen_utc)
+    setup = replace(
+        setup, edits=editing.carried(old.edits, by_s), frozen_hash=old.frozen_hash, frozen_utc=old.frozen_utc,
+        frozen_plan=old.frozen_plan,
+    )  # fmt: skip
     services.store.change_setup(trial_id, setup, seen_version=stored.setup_version if seen is None else seen)
     if by_s:
         services.store.notes.shift(trial_id, by_s)

@@ -76,7 +76,7 @@ def start(services: Services, uploads: Sequence[Upload], entries: SheetEntries, 
     names = unique_names([str(upload.get("name", "")) for upload in uploads])
     files = [(str(upload.get("id", "")), name) for upload, name in zip(uploads, names, strict=True)]
     given = _read(setup_text)[0]
-    setup = replace(setup_of(files, entries, plan=given.to_dict()["plan"]), edits=given.edits)
+    setup = replace(setup_of(files, entries, plan=given.to_dict()["plan"]), edits=given.edits, frozen_plan=given.frozen_plan)
     recordings = [{"id": key, "name": name} for key, name in files]
     return create_trial(services, recordings, setup, blocks_first=entries.blocks_first)
 

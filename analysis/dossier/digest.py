@@ -55,6 +55,7 @@ def digest_of(report: Mapping[str, Any], label: str) -> dict[str, Any]:
         ],
         "ridden": _ridden(report, label),
         "plan": (report.get("plan") or {}).get("source"),
+        "plan_frozen": (report.get("plan") or {}).get("frozen"),
         "frozen": report.get("frozen"),
         "blocks_hash": report.get("blocks_hash"),
         "edited_blocks": sum(bool(b["edited"]) for b in report["blocks"]),

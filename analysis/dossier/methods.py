@@ -6,8 +6,9 @@ our own words, numbering from memory), filled where the dossier knows, its blank
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from analysis.dossier.document import Dossier, TrialEntry
 from analysis.dossier.standing import Stand
@@ -109,8 +110,17 @@ def _rides(trials: Sequence[TrialEntry]) -> str:
     if held:
         said.append(f"Power was held between {min(low for low, _ in held):.0f} and {max(high for _, high in held):.0f} W.")
     planned = sum(t.digest["plan"] is not None for t in trials)
-    said.append(f"{planned} followed a plan; in {_frozen(trials)} the blocks were frozen before any delta was shown.")
+    first = sum(_plan_first(t.digest.get("plan_frozen")) for t in trials)
+    said.append(
+        f"{planned} followed a plan, {first} of them one that was frozen before the ride; in {_frozen(trials)} the blocks were "
+        "frozen before any delta was shown."
+    )
     return " ".join(said)
+
+
+def _plan_first(frozen: Mapping[str, Any] | None) -> bool:
+    """A plan whose steps were changed later, or that was frozen once the ride had begun, came first in nothing."""
+    return frozen is not None and frozen["same_steps"] and frozen["came_first"] is True
 
 
 def _clocks_and_blocks(trials: Sequence[TrialEntry]) -> str:

@@ -8,11 +8,15 @@ from typing import Any
 
 from dash import html
 
-from analysis.designing import Design, plan_toml, ridden
+from analysis.designing import Design, plan_steps, plan_toml, ridden
 from analysis.errors import BadSetup
+from analysis.freezing import steps_hash
+from analysis.setup import Setup
 from app import links
 from app.planning import access
 from app.planning.keeping import design_of
+from app.services import get_services
+from app.store import StoredPlan
 from app.views.notices import problem
 from app.wording import counted, day_and_time
 
@@ -31,7 +35,7 @@ def plan_for_sheet(token: Any) -> Handed | None:
     if stored is None:
         return None
     when = f", frozen {day_and_time(stored.frozen_utc)}" if stored.frozen_utc else ""
-    return _handed(stored.design, when, links.plan_path(stored.token))
+    return _handed(stored.design, when, links.plan_path(stored.token), frozen=_frozen_table(stored))
 
 
 def draft_for_sheet(sent: Any) -> Handed:
@@ -45,7 +49,25 @@ def draft_for_sheet(sent: Any) -> Handed:
         return Handed(setup_text=None, notice=problem(f"The draft of the ride plan is left out. {trouble}"))
 
 
-def _handed(design: Design, state: str, path: str) -> Handed:
+def plan_named(setup: Setup) -> str | None:
+    """Where the plan is kept that a set-up says was frozen beforehand; None unless this server froze it, with those steps."""
+    said = setup.frozen_plan
+    stored = None if said is None else get_services().store.plans.frozen_as(said.sha256, said.frozen_utc)
+    if stored is None or steps_hash(plan_steps(stored.design)) != said.steps_sha256:
+        return None
+    return links.plan_path(stored.token)
+
+
+def _frozen_table(stored: StoredPlan) -> str:
+    """What lets the trial say that this plan came first; no address, for a set-up leaves the server with its trial."""
+    if stored.frozen_utc is None:
+        return ""
+    steps = steps_hash(plan_steps(stored.design))
+    lines = (f'sha256 = "{stored.fingerprint}"', f'frozen_utc = "{stored.frozen_utc}"', f'steps_sha256 = "{steps}"')
+    return "\n".join(["[frozen_plan]", *lines]) + "\n\n"
+
+
+def _handed(design: Design, state: str, path: str, *, frozen: str = "") -> Handed:
     low, high = design.aim.loss_pct
     words = f"The ride plan {design.title} ({counted(len(ridden(design)), 'step')}{state}) "
     notice = html.Div(
@@ -58,4 +80,5 @@ def _handed(design: Design, state: str, path: str) -> Handed:
         className="notice",
         role="note",
     )  # fmt: skip
-    return Handed(setup_text=f"[drivetrain]\nloss_pct = [{low!r}, {high!r}]\n\n{plan_toml(design)}", notice=notice)
+    text = f"[drivetrain]\nloss_pct = [{low!r}, {high!r}]\n\n{frozen}{plan_toml(design)}"
+    return Handed(setup_text=text, notice=notice)

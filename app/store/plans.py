@@ -62,6 +62,14 @@ class Plans:
             row = connection.execute(select(db.ride_plans).where(db.ride_plans.c.token == token)).mappings().first()
         return None if row is None else _stored(row)
 
+    def frozen_as(self, sha256: str, frozen_utc: str) -> StoredPlan | None:
+        """The plan that was frozen here with this fingerprint at this moment, or None."""
+        p = db.ride_plans.c
+        with self._database.reading() as connection:
+            query = select(db.ride_plans).where(p.fingerprint == sha256, p.frozen_utc == frozen_utc)
+            row = connection.execute(query.order_by(p.token)).mappings().first()
+        return None if row is None else _stored(row)
+
     def change(self, token: str, design: Design, *, seen_version: int) -> int:
         """Put another design in its place; returns the new version. Raises NoSuchPlan, PlanFrozen, ChangedMeanwhile."""
         p = db.ride_plans.c

@@ -18,6 +18,7 @@ ELSEWHERE = "It says what this address has shown, not what was looked at elsewhe
 def provenance(report: Mapping[str, Any], hand: ByHand) -> html.Div:
     """Plan, edits and freezing in sentences, the lists folded."""
     lines: list[Any] = [html.P(sentence) for sentence in plan_sentences(report)]
+    lines += [html.P(words, id="ridden-after") for words in [_plan_before(report, hand)] if words]
     lines.append(_edits(hand))
     if not (hand.blocks_first and report.get("frozen") is None):
         lines.append(html.P(frozen_words(report, hand.blocks_first), className="frozen-words"))
@@ -35,8 +36,43 @@ def plan_sentences(report: Mapping[str, Any]) -> list[str]:
         "workout": f"A workout in the file of {plan.get('recording')} ({steps}) gave the blocks their names.",
         "laps": f"The laps in the file of {plan.get('recording')} ({plan.get('steps')}) gave the blocks their names.",
     }.get(plan.get("source") or "", "No ride plan came with the trial; the blocks are named after what they are.")
-    missed = plan.get("not_ridden") or ()
-    return [source, f"Planned but not ridden: {', '.join(missed)}."] if missed else [source]
+    if not plan.get("source"):
+        return [source]
+    return [source, *_found(plan)]
+
+
+def _found(plan: Mapping[str, Any]) -> list[str]:
+    """How much of what the plan asks for was ridden, in which order."""
+    missed, elsewhere, off = (plan.get(key) or () for key in ("not_ridden", "elsewhere", "off_target"))
+    asked = plan.get("asked") or 0
+    said = []
+    if asked:
+        what = "hold or effort" if asked == 1 else "holds and efforts"
+        there = asked - len(missed) - len(elsewhere) - len(off)
+        said.append(f"It asks for {asked} {what}; {there} of them were ridden as planned and in its order.")
+    said += [f"Ridden in another order than planned: {', '.join(elsewhere)}."] if elsewhere else []
+    said += [f"Held at another power than planned: {', '.join(off)}."] if off else []
+    return [*said, f"Planned but not ridden: {', '.join(missed)}."] if missed else said
+
+
+def _plan_before(report: Mapping[str, Any], hand: ByHand) -> list[Any]:
+    """Whether the plan came before the ride; nothing is claimed of a plan whose steps were changed, or that came after."""
+    frozen = (report.get("plan") or {}).get("frozen")
+    if frozen is None:
+        return []
+    code = html.Code(frozen["sha256"][:SHORT_HASH] + "…", title=frozen["sha256"])
+    when = html.Time(day_and_time(frozen["frozen_utc"]), dateTime=frozen["frozen_utc"])
+    plan = ["the ride plan" if hand.plan_path is None else html.A("the ride plan", href=hand.plan_path), " frozen on ", when,
+            " (SHA-256 ", code, ")"]  # fmt: skip
+    if not frozen["same_steps"]:
+        return ["The set-up names ", *plan, ", but its steps were changed after that, so this trial does not follow it."]
+    if frozen["came_first"] is False:
+        return ["The set-up follows ", *plan, ", which is after the ride began by its recordings: the plan did not come first."]
+    clock = "" if frozen["came_first"] else " The recordings bear no date, so that the plan came first cannot be shown."
+    if hand.plan_seen:
+        return ["Ridden after ", *plan, f"; its steps are still those.{clock}"]
+    unseen = "" if hand.plan_seen is None else " This server has not frozen that plan itself."
+    return ["The set-up says: ridden after ", *plan, f".{unseen}{clock}"]
 
 
 def frozen_words(report: Mapping[str, Any], blocks_first: bool) -> list[Any]:

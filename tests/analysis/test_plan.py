@@ -63,6 +63,31 @@ def test_a_repeated_step_is_named_by_what_it_is(seed):
     assert not got.not_ridden
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_steps_in_another_order_keep_their_names_and_are_said(seed):
+    got = matched(holds(150, 300, 150, 220), holds(150, 220, 150, 300), seed)
+    assert names(got) == ["rung 1", "rung 4", "rung 3", "rung 2"]
+    assert {s.name for s in got.elsewhere} == {"rung 2", "rung 4"}
+    assert not got.not_ridden and not got.off_target
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_hold_at_another_power_is_said_and_one_that_was_ridden_nowhere_is_missing(seed):
+    got = matched(PLAN, holds(150, 200, 310, 200), seed)
+    assert names(got) == ["rung 1", "rung 2", "rung 3", "rung 4"]
+    assert [s.name for s in got.off_target] == ["rung 3"] and not got.elsewhere and not got.not_ridden
+    short = matched(holds(150, 200, 250, 330), holds(150, 250, 200), seed)
+    assert [s.name for s in short.not_ridden] == ["rung 4"]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_whole_ride_below_its_targets_is_the_plan_all_the_same(seed):
+    """A fifth below: the second hold has the level of the third's target less a rung, and is still the second."""
+    got = matched(holds(125, 150, 188, 234), holds(100, 120, 150, 187), seed)
+    assert names(got) == ["rung 1", "rung 2", "rung 3", "rung 4"]
+    assert not got.elsewhere and not got.off_target and not got.not_ridden
+
+
 def test_a_planned_pattern_stands_for_its_efforts_and_rests():
     """One planned step of 60 s, ridden as three efforts and two rests."""
     ridden = [step("roll in", 180, 110, "free"), *sync_pattern(), *PLAN]

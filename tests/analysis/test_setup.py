@@ -76,3 +76,24 @@ def test_complaint_is_one_sentence_that_names_file_and_key(text, names):
     assert message.startswith("mine.toml")
     assert names in message
     assert "\n" not in message
+
+
+FROZEN = {"sha256": "a" * 64, "frozen_utc": "2026-03-14T18:00:00Z", "steps_sha256": "b" * 64}
+
+
+def test_a_plan_frozen_beforehand_stays_with_the_set_up():
+    got = setup_from_dict({"frozen_plan": FROZEN})
+    assert setup_from_dict(got.to_dict()) == got and got.frozen_plan.sha256 == "a" * 64
+    assert "frozen_plan" not in Setup().to_dict()
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [({"sha256": "no hash"}, "frozen_plan.sha256"), ({"frozen_utc": "yesterday"}, "frozen_plan.frozen_utc"),
+     ({"frozen_utc": "2026-03-14T18:00:00"}, "with its zone"), ({"token": "x"}, "unknown key frozen_plan.token")],
+)  # fmt: skip
+def test_what_is_said_of_a_frozen_plan_is_whole_or_a_complaint(change, words):
+    with pytest.raises(BadSetup, match=words):
+        setup_from_dict({"frozen_plan": FROZEN | change})
+    with pytest.raises(BadSetup, match="steps_sha256 is missing"):
+        setup_from_dict({"frozen_plan": {k: v for k, v in FROZEN.items() if k != "steps_sha256"}})

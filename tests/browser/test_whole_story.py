@@ -28,6 +28,7 @@ def test_from_a_plan_to_a_published_dossier_on_a_phone(open_page, site):
     page.click("#analyse")
     chart_drawn(page)
     first = urlsplit(page.url).path
+    assert "the plan did not come first" in page.inner_text("#ridden-after"), "the built-in ride is older than this plan"
 
     store = site.services.store
     kept = store.trial(first.rsplit("/", 1)[1])

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from dash import html
-from plotly.io import to_json
 
 from analysis.dossier.document import Dossier
 from analysis.dossier.standing import stand_of
+from analysis.figures import INKS
 from app import ids
 from app.dossiers import drawing
 from app.offline.markup import picture_name, pictures_in, standing
-from app.offline.report import INKS, one_file
+from app.offline.pictures import colour_changes, held_picture
+from app.offline.report import one_file
 from app.store import StoredDossier
 from app.views.dossier.reading import reading_view
 
@@ -27,13 +27,9 @@ def page_as_file(found: StoredDossier) -> str:
     page = reading_view(bare, stand_of(bare.trials), changed_utc=found.changed_utc, address=None)
     tree = standing(html.Div(page))
     names = {picture_name({"type": ids.DOSSIER_PICTURE, "index": name}): name for name in drawing.PICTURES}
-    drawn = {full: {ink: drawing.picture(bare, names[full], ink) for ink in INKS} for full in pictures_in(tree)}
-    pictures = {full: {ink: _plain(figure) for ink, figure in both.items()} for full, both in drawn.items() if all(both.values())}
-    return one_file(tree, title=dossier.title, data={"pictures": pictures}, scripts=SCRIPTS)
-
-
-def _plain(figure: Any) -> dict[str, Any]:
-    return json.loads(to_json(figure, validate=False))
+    drawn = {full: [drawing.picture(bare, names[full], ink) for ink in INKS] for full in pictures_in(tree)}
+    pictures = {full: held_picture(*both) for full, both in drawn.items() if all(both)}
+    return one_file(tree, title=dossier.title, data={"pictures": pictures, "colours": colour_changes()}, scripts=SCRIPTS)
 
 
 def _without_link(entry: Any) -> Any:

@@ -10,14 +10,17 @@ from html import escape
 from typing import Any
 
 from dash import html
-from plotly.io import to_json
 
 from analysis.archive import OpenTrial
 from analysis.errors import CountercheckError
+from analysis.figures import INKS
 from analysis.judging import judge_interval
+from analysis.within import within
 from app import drawings, ids
 from app.history import ByHand
 from app.offline.markup import pictures_in, standing
+from app.offline.pairs import pair_box, pair_tables, sections_with_boxes
+from app.offline.pictures import colour_changes, held_picture
 from app.offline.samples import trial_data
 from app.places import assets_dir
 from app.screen import OPENING
@@ -26,14 +29,16 @@ from app.views.block_marks import block_lines
 from app.views.frozen import html_text
 from app.views.interval import interval_card
 from app.views.parts import section
+from app.views.tables import block_table
 from app.views.trial import rest_of_page, trial_view
 
-INKS = ("light", "dark")
 # In the order in which they rely on each other; what only an owner or a server needs is left out.
 SCRIPTS = (
-    "00-theme.js", "05-plotly-basic.min.js", "offline/10-alone.js", "offline/20-means.js", "offline/30-judging.js",
-    "offline/40-card.js", "offline/50-charts.js", "offline/60-zoom.js", "30-scrub.js", "30-touch.js", "31-screen.js",
-    "32-preview.js", "32-view.js", "33-readout.js", "50-blocks.js", "61-tables.js", "70-notes.js", "70-take.js", "71-print.js",
+    "00-theme.js", "05-plotly-basic.min.js", "offline/10-alone.js", "offline/20-means.js", "offline/25-samples.js",
+    "offline/30-judging.js", "offline/35-within.js", "offline/40-card.js", "offline/45-address.js", "offline/50-charts.js",
+    "offline/60-points.js", "offline/62-rows.js", "offline/64-overlay.js", "offline/70-pair.js", "17-folds.js", "30-scrub.js",
+    "30-touch.js", "31-screen.js", "32-preview.js", "32-view.js", "33-readout.js", "34-show.js", "50-blocks.js", "61-tables.js",
+    "70-notes.js", "70-take.js", "71-print.js", "offline/80-start.js",
 )  # fmt: skip
 
 
@@ -50,7 +55,8 @@ def offline_report(found: OpenTrial, *, hand: ByHand | None = None, notes: Seque
         A style or script of the program is missing.
     """
     page = standing(_article(found, hand or ByHand(), notes))
-    data = {"pictures": _pictures(found, pictures_in(page)), "trial": trial_data(found)}
+    data = {"pictures": _pictures(found, pictures_in(page)), "colours": colour_changes(), "trial": trial_data(found)}
+    data["pairs"] = pair_tables(found)
     return one_file(page, title=found.report["title"] or "Comparison of recordings", data=data, scripts=SCRIPTS)
 
 
@@ -78,8 +84,11 @@ def one_file(page: Any, *, title: str, data: dict[str, Any], scripts: Sequence[s
 def _article(found: OpenTrial, hand: ByHand, notes: Sequence[Any]) -> html.Article:
     report, trial = found.report, found.trial
     judged = [vars(one) for one in judge_interval(trial, trial.start_s, trial.end_s, edges_s=_edges(found))]
-    card = interval_card(judged, trial, None, about=block_lines(report["blocks"], None))
-    rest = rest_of_page(report, trial, hand, last=_about)
+    more = [within(trial, label, trial.start_s, trial.end_s) for label in trial.labels]
+    response = {entry["label"]: entry for entry in report["response"]}
+    card = interval_card(judged, trial, None, about=block_lines(report["blocks"], None), more=more, response=response)
+    table = [pair_box("blocks", block_table(report, trial.labels))]
+    rest = rest_of_page(report, trial, hand, last=_about, table=table, evidence=sections_with_boxes)
     return trial_view(report, trial, screen=OPENING, card=card, hand=hand, rest=rest, notes=notes)
 
 
@@ -105,12 +114,8 @@ def _about(number: int) -> html.Section:
 
 
 def _pictures(found: OpenTrial, names: Sequence[str]) -> dict[str, Any]:
-    drawn = {name: {ink: drawings.named(found, name, ink) for ink in INKS} for name in names}
-    return {
-        name: {ink: json.loads(to_json(figure, validate=False)) for ink, figure in both.items()}
-        for name, both in drawn.items()
-        if all(figure is not None for figure in both.values())
-    }
+    drawn = {name: [drawings.named(found, name, ink) for ink in INKS] for name in names if name != ids.OVERLAY}
+    return {name: held_picture(*both) for name, both in drawn.items() if all(figure is not None for figure in both)}
 
 
 def _told(tree: dict[str, Any]) -> str:

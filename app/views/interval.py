@@ -119,15 +119,19 @@ def card_details(one: Within, index: int, response: Mapping[str, Any] | None) ->
 
     `assets/17-folds.js` keeps it open while the interval moves.
     """
-    lag = response and response.get("lag_s")
-    lag_words = f"{with_unit(signed(lag, 2), 's')} ({span(response['lag_ci_s'], 2)})" if lag is not None else "not told"
     lost = f"{with_unit(str(one.lost_s), 's')} in {counted(one.lost_runs, 'run')}" if one.lost_runs else "none"
-    pairs = (("cadence", _cadence(one)), ("drop-outs", lost), ("response lag", lag_words))
+    pairs = (("cadence", _cadence(one)), ("drop-outs", lost), ("response lag", lag_words(response)))
     facts = html.Dl([piece for name, value in pairs for piece in (html.Dt(name), html.Dd(value))])
     lag_note = "The lag is a property of the device, found over the whole trial; not of this interval."
     about_lag = html.P(lag_note, className="small")
     inner = [_peaks(one), facts, about_lag]
     return html.Details([html.Summary("Peaks, cadence, lag, drop-outs"), *inner], **{"data-fold": f"card-{index}"})
+
+
+def lag_words(response: Mapping[str, Any] | None) -> str:
+    """The result's response lag of a device with its interval, `+0.42 s (+0.31 to +0.55)`."""
+    lag = response and response.get("lag_s")
+    return f"{with_unit(signed(lag, 2), 's')} ({span(response['lag_ci_s'], 2)})" if lag is not None else "not told"
 
 
 def _peaks(one: Within) -> Any:

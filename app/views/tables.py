@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from dash import html
@@ -60,9 +60,6 @@ def _head(reference: str, devices: Sequence[str], labels: Sequence[str]) -> html
 
 def _row(block: Mapping[str, Any], report: Mapping[str, Any], devices: Sequence[str], repeats: int) -> html.Tr:
     deltas = {d["label"]: d for d in report["deltas"] if d["block"] == block["id"]}
-    reference_w = next((d["reference_mean_w"] for d in deltas.values() if d["reference_mean_w"] is not None), None)
-    if not deltas:
-        reference_w = block.get("level_w")
     name = html.Th(
         [
             html.Span(block.get("letter") or block["kind"][0].upper(), className=f"block-letter {block['kind']}"),
@@ -84,7 +81,7 @@ def _row(block: Mapping[str, Any], report: Mapping[str, Any], devices: Sequence[
             **{"data-text": from_to(block["start_s"], block["end_s"])},
         ),
         _cell(clock_text(block["end_s"] - block["start_s"]), "num long", **value_of(block["end_s"] - block["start_s"])),
-        _cell(number(reference_w), "num reference-w", **value_of(reference_w)),
+        _reference_cell(block, deltas.values()),
     ]
     for label in devices:
         cells += _delta_cells(label, deltas.get(label))
@@ -99,6 +96,18 @@ def _row(block: Mapping[str, Any], report: Mapping[str, Any], devices: Sequence[
         className=f"block-row {block['kind']}{excluded}",
         **{**data, "data-end": str(block["end_s"]), "data-block": block["id"], "aria-selected": "false"},
     )
+
+
+def reference_cells(report: Mapping[str, Any]) -> list[html.Td]:
+    """The cell of every block that holds what its devices are held against, over the seconds that those shown cover."""
+    return [_reference_cell(b, [d for d in report["deltas"] if d["block"] == b["id"]]) for b in report["blocks"]]
+
+
+def _reference_cell(block: Mapping[str, Any], deltas: Collection[Mapping[str, Any]]) -> html.Td:
+    reference_w = next((d["reference_mean_w"] for d in deltas if d["reference_mean_w"] is not None), None)
+    if not deltas:
+        reference_w = block.get("level_w")
+    return _cell(number(reference_w), "num reference-w", **value_of(reference_w))
 
 
 def _delta_cells(label: str, entry: Mapping[str, Any] | None) -> list[html.Td]:

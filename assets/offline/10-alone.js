@@ -17,12 +17,20 @@
     return out.buffer;
   }
 
+  /* As app/offline/packing.py writes them: whole numbers over `per`, or floats; NaN where nothing was recorded. */
+  function numbers(packed) {
+    if (packed.f8 !== undefined) return new Float64Array(bytes(packed.f8));
+    if (packed.f4 !== undefined) return Float64Array.from(new Float32Array(bytes(packed.f4)));
+    const small = packed.u1 !== undefined, nothing = small ? 255 : -32768, per = packed.per || 1;
+    const whole = small ? new Uint8Array(bytes(packed.u1)) : new Int16Array(bytes(packed.i2));
+    return Float64Array.from(whole, function (v) { return v === nothing ? NaN : v / per; });
+  }
+
   window.countercheck = Object.assign(window.countercheck || {}, {
     alone: {
       held: JSON.parse(document.getElementById("report-data").textContent),
       answer: function (place, how) { answers[place] = how; },
-      // as analysis writes them: 64-bit floats where 32 do not hold the value, little-endian
-      numbers: function (packed) { return packed.f8 === undefined ? new Float32Array(bytes(packed.f4)) : new Float64Array(bytes(packed.f8)); },
+      numbers: numbers,
     },
   });
 })();

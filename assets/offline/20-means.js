@@ -69,6 +69,29 @@
     return totalsAt(pair, end).map(function (y, i) { return y - before[i]; });
   }
 
+  /* Covered time and integral of one step function up to each instant. */
+  function runningOf(steps) {
+    const n = steps.value.length;
+    if (!n) return { knots: Float64Array.of(0, 1), totals: [new Float64Array(2), new Float64Array(2)] };
+    const knots = new Float64Array(2 * n), length = new Float64Array(2 * n), work = new Float64Array(2 * n);
+    for (let i = 0, covered = 0, sum = 0; i < n; i += 1) {
+      const width = steps.end[i] - steps.start[i];
+      knots[2 * i] = steps.start[i];
+      knots[2 * i + 1] = steps.end[i];
+      length[2 * i] = covered;
+      work[2 * i] = sum;
+      length[2 * i + 1] = covered += width;
+      work[2 * i + 1] = sum += width * steps.value[i];
+    }
+    return { knots: knots, totals: [length, work] };
+  }
+
+  /* Time-weighted mean from start to end, NaN where less than half is covered. */
+  function meanOver(running, start, end) {
+    const all = between(running, start, end), covered = all[0];
+    return covered > 0 && covered >= MIN_SECOND_COVER * (end - start) ? all[1] / covered : NaN;
+  }
+
   /* Mean power of device and reference in each second that both cover at least half of. */
   function bySecond(pair, start, end) {
     const device = [], reference = [], whole = Math.floor(end - start + 1e-9);
@@ -161,6 +184,6 @@
   }
 
   window.countercheck = Object.assign(window.countercheck || {}, {
-    means: { stepsOf: stepsOf, pairOf: pairOf, between: between, bySecond: bySecond, meanWithError: meanWithError, studentT: studentT },
+    means: { stepsOf: stepsOf, runningOf: runningOf, meanOver: meanOver, pairOf: pairOf, between: between, bySecond: bySecond, meanWithError: meanWithError, studentT: studentT },
   });
 })();

@@ -1,5 +1,5 @@
-/* The interval card without a server: app/views/interval.py in the browser, word for word, but for the fold with peaks and
-   cadence. The figures come from 30-judging.js; names, marks of blocks and allowances come with the file, their texts escaped already. */
+/* The interval card without a server: app/views/interval.py in the browser, word for word. The figures come from
+   30-judging.js and 35-within.js; names, marks of blocks and allowances come with the file, their texts escaped already. */
 "use strict";
 (function () {
   const NOTHING = "\u2013", THIN = "\u202f";
@@ -9,15 +9,10 @@
 
   /* Sums over all samples once, at the first question. */
   function ready() {
-    if (trial) return trial;
-    const means = window.countercheck.means;
-    const steps = held.recordings.map(function (r) {
-      return means.stepsOf(alone.numbers(r.time_s), alone.numbers(r.power_w), r.interval_s);
-    });
-    const devices = held.devices.map(function (device, i) {
-      return Object.assign({ pair: means.pairOf(steps[i + 1], steps[0]) }, device);
-    });
-    trial = { edges_s: held.edges_s, devices: devices };
+    trial = trial || {
+      edges_s: held.edges_s,
+      devices: held.devices.map(function (device) { return Object.assign({ pair: alone.samples.pair(device.label, held.reference) }, device); }),
+    };
     return trial;
   }
 
@@ -26,10 +21,10 @@
   function escaped(text) {
     return String(text).replace(/&/g, "&amp;").replace(/</g, "&lt;").replace(/>/g, "&gt;").replace(/"/g, "&quot;").replace(/'/g, "&#x27;");
   }
-  function number(value) { return value === null ? NOTHING : fixed(value, 1).replace("-", "\u2212"); }
-  function signed(value) {
+  function number(value, digits) { return value === null ? NOTHING : fixed(value, digits === undefined ? 1 : digits).replace("-", "\u2212"); }
+  function signed(value, digits) {
     if (value === null) return NOTHING;
-    const text = fixed(value, 1);
+    const text = fixed(value, digits === undefined ? 1 : digits);
     if (Number(text) === 0) return text.replace("-", "");
     return value < 0 ? text.replace("-", "\u2212") : "+" + text;
   }
@@ -93,7 +88,34 @@
     return told.length ? '<p class="card-block small">In it: ' + told.join(", ") + ".</p>" : "";
   }
 
-  function device(entry, limits, reference) {
+  /* ---- folded below a device: peaks, cadence, lag, drop-outs */
+
+  function cadence(one) { return one.cadence_rpm === null ? "not recorded" : withUnit(number(one.cadence_rpm, 0), "rpm"); }
+  function lost(one) {
+    const runs = one.lost_runs === 1 ? "one run" : one.lost_runs + " runs";
+    return one.lost_runs ? withUnit(String(one.lost_s), "s") + " in " + runs : "none";
+  }
+  function listed(pairs) { return pairs.map(function (p) { return "<dt>" + escaped(p[0]) + "</dt><dd>" + p[1] + "</dd>"; }).join(""); }
+
+  function peaks(one) {
+    if (!one.peaks.length) return '<p class="small">No second that both cover, so no peak.</p>';
+    const head = ["best", "W", "\u0394 W", "\u0394 %"].map(function (name, i) { return "<th" + (i ? ' class="num"' : "") + ' scope="col">' + name + "</th>"; });
+    const rows = one.peaks.map(function (p) {
+      const cells = [number(p.best_w, 0), signed(p.delta_w, 0), signed(p.delta_pct)];
+      return '<tr><th scope="row">' + withUnit(String(p.duration_s), "s") + "</th>" +
+        cells.map(function (text) { return '<td class="num">' + text + "</td>"; }).join("") + "</tr>";
+    });
+    return '<table class="card-peaks"><caption class="hidden-text">Best means in the interval, each device&#x27;s own</caption><thead><tr>' +
+      head.join("") + "</tr></thead><tbody>" + rows.join("") + "</tbody></table>";
+  }
+
+  function fold(one, index, lag) {
+    return '<details data-fold="card-' + index + '"><summary>Peaks, cadence, lag, drop-outs</summary>' + peaks(one) + "<dl>" +
+      listed([["cadence", cadence(one)], ["drop-outs", lost(one)], ["response lag", escaped(lag)]]) + "</dl>" +
+      '<p class="small">The lag is a property of the device, found over the whole trial; not of this interval.</p></details>';
+  }
+
+  function device(entry, limits, reference, folded) {
     const name = held.named[entry.label], own = number(entry.reference_mean_w);
     const pairs = [
       ["95 % interval", withUnit(spanOrShort(entry.delta_pct_ci, entry.reason), "%")],
@@ -103,12 +125,11 @@
       ["95 % interval", withUnit(spanOrShort(entry.delta_w_ci, entry.reason), "W")],
     ];
     if (entry.reference_mean_w !== null && own !== number(reference)) pairs.push([held.reference + " meanwhile", withUnit(own, "W")]);
-    const list = pairs.map(function (p) { return "<dt>" + escaped(p[0]) + "</dt><dd>" + p[1] + "</dd>"; }).join("");
     const mark = '<span class="mark" aria-hidden="true">' + MARKS[entry.verdict] + "</span>";
     return '<div class="card-device"><div class="card-row">' + name + '<span class="card-mean">' + withUnit(number(entry.mean_w), "W") +
       '</span></div><div class="card-row"><span class="verdict ' + entry.verdict + '" title="' + escaped(entry.reason) + '">' + mark + entry.verdict +
       '</span><strong class="card-delta">' + withUnit(signed(entry.delta_pct), "%") + "</strong></div>" + rangeMark(entry, limits) +
-      "<dl>" + list + '</dl><p class="small reason">' + escaped(entry.reason) + "</p></div>";
+      "<dl>" + listed(pairs) + '</dl><p class="small reason">' + escaped(entry.reason) + "</p>" + folded + "</div>";
   }
 
   /* HTML of the card for an interval, null for the whole trial. */
@@ -122,13 +143,13 @@
       length(ends[1] - ends[0]) + "</p>" + about(window_);
     const first = '<div class="card-row">' + held.named[held.reference] + '<span class="small">reference</span><span class="card-mean">' +
       withUnit(number(reference), "W") + "</span></div>";
-    const rows = judged.map(function (entry) { return device(entry, limits, reference); });
-    return '<div data-window="' + ends[0].toFixed(3) + " " + ends[1].toFixed(3) + '">' + head + first + rows.join("") + "</div>";
+    const own = alone.within(held.reference, ends[0], ends[1]), gone = own.lost_s ? ", " + withUnit(String(own.lost_s), "s") + " lost" : "";
+    const aside = '<p class="small card-aside">cadence ' + cadence(own) + gone + "</p>";
+    const rows = judged.map(function (entry, i) {
+      return device(entry, limits, reference, fold(alone.within(entry.label, ends[0], ends[1]), i + 1, held.devices[i].lag));
+    });
+    return '<div data-window="' + ends[0].toFixed(3) + " " + ends[1].toFixed(3) + '">' + head + first + aside + rows.join("") + "</div>";
   }
 
   alone.card = card;
-  alone.answer("trial-window", function (window_) {
-    document.getElementById("interval-card").innerHTML = card(window_);
-    document.dispatchEvent(new CustomEvent("countercheck:filled"));
-  });
 })();

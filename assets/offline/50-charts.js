@@ -1,23 +1,32 @@
 /* Charts without a server: each is drawn from the file when it comes into view, in the reader's theme, and all of them
-   before printing. */
+   before printing. A picture that the file does not hold is made by whoever has put its name into `alone.made`. */
 "use strict";
 (function () {
   const AHEAD = "400px"; // a picture is drawn a little before it scrolls into view
   const CONFIG = { staticPlot: true, displayModeBar: false, responsive: true };
-  const alone = window.countercheck.alone, pictures = alone.held.pictures;
-  let view = null; // the stretch of the overlay that is drawn, null for all of it
+  const FADED = /^rgba\((\d+, \d+, \d+), ([\d.]+)\)$/;
+  const alone = window.countercheck.alone, pictures = alone.held.pictures, colours = alone.held.colours;
 
   function theme() { return document.documentElement.dataset.theme === "dark" ? "dark" : "light"; }
   function boxes() { return Array.from(document.querySelectorAll("[data-picture]")); }
 
+  /* A copy, because plotly writes into what it is given; in the dark by changing one colour after the other. */
+  function heldPicture(both, ink) {
+    if (ink === "light" || both.dark) return JSON.parse(JSON.stringify(both[ink]));
+    return JSON.parse(JSON.stringify(both.light), function (_, value) {
+      if (typeof value !== "string") return value;
+      if (Object.hasOwn(colours, value)) return colours[value];
+      const faded = FADED.exec(value);
+      return faded ? "rgba(" + (colours[faded[1]] || faded[1]) + ", " + faded[2] + ")" : value;
+    });
+  }
+
   function draw(box, ink) {
-    const name = box.dataset.picture, own = pictures[name] && pictures[name][ink || theme()];
-    if (!own) return;
-    // plotly writes into what it is given
-    const figure = JSON.parse(JSON.stringify(own));
-    const shown = name === "overlay" && view ? alone.zoomed(figure, view) : figure;
+    const name = box.dataset.picture, made = alone.made[name], own = pictures[name];
+    if (!made && !own) return;
+    const figure = made ? made(ink || theme()) : heldPicture(own, ink || theme());
     box.dataset.drawn = "yes";
-    window.Plotly.react(box, shown.data, shown.layout, CONFIG);
+    window.Plotly.react(box, figure.data, figure.layout, CONFIG);
   }
 
   function drawnOnes() { return boxes().filter(function (box) { return box.dataset.drawn; }); }
@@ -30,10 +39,6 @@
     });
   }, { rootMargin: AHEAD });
 
-  alone.answer("trial-view", function (wanted) {
-    view = wanted;
-    draw(document.querySelector("[data-picture='overlay']"));
-  });
   alone.answer("theme", function () { drawnOnes().forEach(function (box) { draw(box); }); });
 
   document.addEventListener("click", function (event) {
@@ -46,6 +51,8 @@
   window.addEventListener("afterprint", function () { boxes().forEach(function (box) { draw(box); }); });
 
   document.addEventListener("DOMContentLoaded", function () {
-    boxes().forEach(function (box) { if (box.dataset.picture === "overlay") draw(box); else watcher.observe(box); });
+    boxes().forEach(function (box) { if (alone.made[box.dataset.picture]) draw(box); else watcher.observe(box); });
   });
+
+  Object.assign(alone, { draw: draw, made: {}, picture: function (name, ink) { return heldPicture(pictures[name], ink); } });
 })();

@@ -8,10 +8,12 @@ import json
 import re
 from html.parser import HTMLParser
 
+import numpy as np
 import pytest
 from open_trials import boathouse, with_names
 
 from app.offline import offline_report
+from app.offline.packing import NOTHING, packed
 
 NASTY = '"><script>alert(1)</script><img src=x onerror=alert(2)>'
 
@@ -63,9 +65,9 @@ def test_it_holds_headline_tables_pictures_and_cautions(found, text):
     boxes = [attributes["data-picture"] for _, attributes in page.seen if "data-picture" in attributes]
     assert len(boxes) >= 8
     assert {"overlay", "held-against"} <= set(boxes)
-    for name in boxes:
-        for ink in ("light", "dark"):
-            assert held["pictures"][name][ink]["data"], name
+    assert set(held["pictures"]) == set(boxes) - {"overlay"}  # that one is drawn from the samples
+    assert all(picture["light"]["data"] for picture in held["pictures"].values())
+    assert all(recording["channels"]["power"] for recording in held["trial"]["recordings"])
 
 
 def test_it_asks_for_nothing_from_outside(text):
@@ -103,6 +105,21 @@ def test_markup_in_any_name_shows_as_text():
 
 def test_it_is_the_same_file_every_time(found, text):
     assert offline_report(found) == text
+
+
+@pytest.mark.parametrize(
+    "values",
+    [[1.0, np.nan, 254.0], [255.0, 3.0], [np.nan], [], [0.1, 0.25, 300.7, np.nan], [-32768.0, 5.0], [-12.5, 40.0], [1 / 3, 2.0],
+     [1e9, 1e9 + 0.001], [0.5, 16777217.0]],
+)  # fmt: skip
+def test_packed_numbers_come_back_exactly(values):
+    """Referee: numpy's own reading of the same bytes, by the rule that the page follows."""
+    told = packed(values)
+    kind = next(name for name in ("u1", "i2", "f4", "f8") if name in told)
+    raw = np.frombuffer(base64.b64decode(told[kind]), f"<{kind}").astype(float)
+    if kind in NOTHING:
+        raw = np.where(raw == NOTHING[kind], np.nan, raw) / told.get("per", 1)
+    np.testing.assert_array_equal(raw, np.array(values, float))
 
 
 def test_positions_and_serials_were_never_in_it(text):

@@ -95,11 +95,14 @@ def chart_drawn(page) -> None:
     page.wait_for_selector("[data-later]", state="detached", timeout=20_000)
 
 
-def eventually(page, expression: str, expected=True, *, timeout_ms: int = 10_000):
-    """Poll an expression until it gives `expected`; under our policy the page may not evaluate strings by itself."""
+def eventually(page, expression: str, expected=True, *, timeout_ms: int = 10_000, what: str | None = None):
+    """Poll an expression until it gives `expected`; under our policy the page may not evaluate strings by itself.
+
+    `what` is said in its place when it does not.
+    """
     for _ in range(timeout_ms // 50):
         value = page.evaluate(expression)
         if value == expected:
             return value
         page.wait_for_timeout(50)
-    raise AssertionError(f"{expression} stayed {value!r}, expected {expected!r}")
+    raise AssertionError(f"{what or expression} stayed {value!r}, expected {expected!r}")

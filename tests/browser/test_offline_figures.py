@@ -19,6 +19,7 @@ from analysis import pipeline, reading
 from analysis.deltas import student_t
 from analysis.judging import judge_interval
 from analysis.setup import DeviceSetup, Setup
+from analysis.within import within
 from app.views.block_marks import block_lines, stretch_of
 from app.views.frozen import html_text
 from app.views.interval import interval_card
@@ -61,8 +62,10 @@ def intervals_of(found) -> list[tuple[float, float]]:
 
 def said_by_server(found, span) -> str:
     blocks = found.report["blocks"]
-    judged = judge_interval(found.trial, *span, edges_s=[b["start_s"] for b in blocks])
-    return html_text(interval_card([vars(one) for one in judged], found.trial, span, about=block_lines(blocks, span)))
+    judged = [vars(one) for one in judge_interval(found.trial, *span, edges_s=[b["start_s"] for b in blocks])]
+    more = [within(found.trial, label, *span) for label in found.trial.labels]
+    response = {entry["label"]: entry for entry in found.report["response"]}
+    return html_text(interval_card(judged, found.trial, span, about=block_lines(blocks, span), more=more, response=response))
 
 
 def words(card: str) -> list[str]:
@@ -78,6 +81,9 @@ def test_every_block_and_any_interval_read_alike(chromium, tmp_path, make):
     wrong = [(span, words(card), words(said_by_server(found, span))) for span, card in zip(spans, cards, strict=True)
              if words(card) != words(said_by_server(found, span))]  # fmt: skip
     assert not wrong, (len(wrong), len(spans), wrong[0])
+    said = [words(card) for card in cards]
+    assert sum("too short" in " ".join(one) for one in said) < len(said)
+    assert any(" runs" in text or "in one run" in text for one in said for text in one)  # drop-outs, likewise
     verdicts = {re.search(r'class="verdict (\w+)"', card)[1] for card in cards}
     assert len(verdicts) >= 2  # else nothing was put to the test
 

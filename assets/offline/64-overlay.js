@@ -9,15 +9,8 @@
 
   /* ---- what is drawn */
 
-  function clamped(view) {
-    if (!view) return whole;
-    const span = Math.min(Math.max(view[1] - view[0], say.points.least_view_s), whole[1] - whole[0]), middle = (view[0] + view[1]) / 2;
-    const start = Math.min(Math.max(middle - span / 2, whole[0]), whole[1] - span);
-    return [start, start + span];
-  }
-
   function frameOf(look, view, ink) {
-    const seen = clamped(view), span = seen[1] - seen[0], against = look.against || held.reference;
+    const seen = alone.clamped(view), span = seen[1] - seen[0], against = look.against || held.reference;
     const compared = labels.filter(function (label) { return label !== against && (look.device === null || look.device === label); });
     return {
       view: seen, step: points.stepFor(span), running: look.mean_s || points.runningFor(span), look: look, ink: say.inks[ink],

@@ -99,9 +99,9 @@ def random_effects(judged: Sequence[JudgedDelta]) -> Pooled | None:
 
 
 def judge_interval(
-    trial: Trial, start_s: float, end_s: float, *, edges_s: Sequence[float] = ()
+    trial: Trial, start_s: float, end_s: float, *, edges_s: Sequence[float] = (), against: str | None = None
 ) -> tuple[JudgedDelta, ...]:
-    """Every device over what a reader has selected.
+    """Every device over what a reader has selected, against the reference or any other recording.
 
     Parameters
     ----------
@@ -111,7 +111,7 @@ def judge_interval(
     Raises
     ------
     OutOfRange
-        The interval is empty, reversed or not finite.
+        The interval is empty, reversed or not finite, or the trial has no such label.
     """
     if not start_s < end_s or not (trial.start_s - 1 <= start_s and end_s <= trial.end_s + 1):
         raise OutOfRange(
@@ -119,9 +119,10 @@ def judge_interval(
             f"got {start_s} to {end_s}."
         )
     cuts = [start_s, *(edge for edge in sorted(edges_s) if start_s < edge < end_s), end_s]
+    others = [label for label in trial.labels if label != (against or trial.reference)]
     if len(cuts) <= MIN_PIECES:
-        return tuple(judge_stretch(trial, device.label, start_s, end_s) for device in trial.devices)
-    return tuple(judge_pooled(trial, device.label, list(pairwise(cuts))) for device in trial.devices)
+        return tuple(judge_stretch(trial, label, start_s, end_s, against=against) for label in others)
+    return tuple(judge_pooled(trial, label, list(pairwise(cuts)), against=against) for label in others)
 
 
 def _judged(delta: Delta, allowance: Allowance) -> JudgedDelta:

@@ -1,7 +1,7 @@
 """What a stretch of a trial shows of one device beside its delta: cadence, best means, seconds lost.
 
-Watts, revolutions a minute, seconds on the trial's clock; device minus reference. Cheap enough to follow a pointer: whole
-seconds are kept with the trial, and a stretch costs a running total over its own seconds.
+Watts, revolutions a minute, seconds on the trial's clock; device minus reference, or minus any other. Cheap enough to follow a
+pointer: whole seconds are kept with the trial, and a stretch costs a running total over its own seconds.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ PEAKS_S = (1, 5, 10)
 
 @dataclass(frozen=True, kw_only=True)
 class Peak:
-    """Best mean over `duration_s` of device and reference, each its own, over the seconds that both cover."""
+    """Best mean over `duration_s` of device and whom it is held against, each its own, over the seconds that both cover."""
 
     duration_s: int
     best_w: float
@@ -47,8 +47,9 @@ class Within:
     lost_runs: int
 
 
-def within(trial: Trial, label: str, start_s: float, end_s: float) -> Within:
-    """One recording, the reference too, over a stretch. Raises OutOfRange for an unknown label."""
+def within(trial: Trial, label: str, start_s: float, end_s: float, *, against: str | None = None) -> Within:
+    """One recording over a stretch; the one held against has no peaks of its own. Raises OutOfRange for an unknown label."""
+    held = against or trial.reference
     cadence = float(trial.recording(label).steps("cadence_rpm").means([start_s], [end_s])[0])
     first = max(math.ceil(start_s - trial.start_s), 0)
     last = max(math.floor(end_s - trial.start_s), first)
@@ -56,14 +57,14 @@ def within(trial: Trial, label: str, start_s: float, end_s: float) -> Within:
     return Within(
         label=label,
         cadence_rpm=cadence if math.isfinite(cadence) else None,
-        peaks=() if label == trial.reference else peaks_within(trial, label, first, last),
+        peaks=() if label == held else peaks_within(trial, label, first, last, against=held),
         lost_s=sum(lost), lost_runs=len(lost),
     )  # fmt: skip
 
 
-def peaks_within(trial: Trial, label: str, first: int, last: int) -> tuple[Peak, ...]:
+def peaks_within(trial: Trial, label: str, first: int, last: int, *, against: str | None = None) -> tuple[Peak, ...]:
     """Best means inside the trial's whole seconds [first, last); durations that they do not hold are left out."""
-    device, reference = (trial.per_second(one)[first:last] for one in (label, trial.reference))
+    device, reference = (trial.per_second(one)[first:last] for one in (label, against or trial.reference))
     both = np.isfinite(device) & np.isfinite(reference)
     covered, ours, theirs = (_running(np.where(both, values, 0.0)) for values in (np.ones(both.size), device, reference))
     found = []

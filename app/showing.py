@@ -25,7 +25,7 @@ from app.history import ByHand, by_hand
 from app.jobs import Ready, Working
 from app.nudges import moved
 from app.planning.handing import plan_named
-from app.screen import OPENING, Screen, interval_of
+from app.screen import OPENING, Screen
 from app.services import get_services
 from app.store import StoredTrial
 from app.views.block_marks import block_lines
@@ -102,7 +102,7 @@ def _content(trial_id: str, screen: Screen, figure: Any = None, *, with_rest: Ca
     report, trial = found.report, found.trial
     screen = replace(screen.fitted(trial.labels), window=inside(screen.window, trial), view=_in_view(screen.view, trial))
     owner = html.Div(_owner_parts(stored, report)) if owned else None
-    inner_card = _card(stored, found, screen.window)
+    inner_card = _card(stored, found, screen)
     common = {"screen": screen, "card": inner_card, "hand": hand, "owner_part": owner, "figure": figure}
     common["notes"] = services.store.notes.of(trial_id)
     if stored.deltas_hidden:
@@ -148,14 +148,17 @@ def title_of(trial_id: str | None = None) -> str:
     return f"{name or 'A trial'} · countercheck"
 
 
-def card(trial_id: str, window: Window) -> str | None:
+def card(trial_id: str, screen: Screen) -> str | None:
     """The interval card, as HTML, of a trial whose result is there; None while it is not."""
     stored, found = _shown(trial_id)
-    return None if found is None else html_text(_card(stored, found, inside(window, found.trial)))
+    if found is None:
+        return None
+    return html_text(_card(stored, found, replace(screen.fitted(found.trial.labels), window=inside(screen.window, found.trial))))
 
 
-def _card(stored: StoredTrial, found: Any, window: Window) -> html.Div:
-    trial = found.trial
+def _card(stored: StoredTrial, found: Any, screen: Screen) -> html.Div:
+    """The card for a screen that has been fitted to its trial."""
+    trial, window = found.trial, screen.window
     about = block_lines(found.report["blocks"], window)
     if stored.deltas_hidden:
         start_s, end_s = window or (trial.start_s, trial.end_s)
@@ -163,17 +166,23 @@ def _card(stored: StoredTrial, found: Any, window: Window) -> html.Div:
                  for channel in ("power_w", "cadence_rpm")}  # fmt: skip
         return power_card(means, trial, window, about=about)
     try:
-        more = [within(trial, label, *(window or (trial.start_s, trial.end_s))) for label in trial.labels]
-        response = {entry["label"]: entry for entry in found.report["response"]}
-        return interval_card(judged_window(found, window), trial, window, about=about, more=more, response=response)
+        stretch = window or (trial.start_s, trial.end_s)
+        more = [within(trial, label, *stretch, against=screen.against) for label in trial.labels]
+        # a lag is known against the reference alone
+        told = {entry["label"]: entry for entry in found.report["response"]}
+        response = {} if screen.against else {label: told.get(label, {}) for label in trial.labels}
+        how = {"against": screen.against, "unit": screen.unit, "about": about, "more": more, "response": response}
+        return interval_card(judged_window(found, screen), trial, window, **how)
     except CountercheckError as problem:
-        return interval_card([], trial, window, problem=str(problem), about=about)
+        return interval_card([], trial, window, against=screen.against, problem=str(problem), about=about)
 
 
-def judged_window(found: OpenTrial, window: Window) -> list[dict[str, Any]]:
-    """What each device reads over the interval, as the result's JSON writes it."""
+def judged_window(found: OpenTrial, screen: Screen) -> list[dict[str, Any]]:
+    """What each device that the screen shows reads over its interval, as the result's JSON writes it."""
     trial, edges = found.trial, [block["start_s"] for block in found.report["blocks"]]
-    return [asdict(judged) for judged in judge_interval(trial, *(window or (trial.start_s, trial.end_s)), edges_s=edges)]
+    stretch = screen.window or (trial.start_s, trial.end_s)
+    judged = judge_interval(trial, *stretch, edges_s=edges, against=screen.against)
+    return [asdict(one) for one in judged if screen.device in (None, one.label)]
 
 
 def inside(window: Window, trial: Trial) -> Window:
@@ -291,8 +300,3 @@ def later(screen: Screen, by_s: float) -> Screen:
     """The same stretches of the ride on a clock that begins `by_s` later."""
     window, view = (each and (each[0] - by_s, each[1] - by_s) for each in (screen.window, screen.view))
     return replace(screen, window=window, view=view)
-
-
-def window_of(data: Any) -> Window:
-    """A store's two numbers as a window; None for anything else, because a browser can send what it likes."""
-    return interval_of(data)

@@ -11,12 +11,13 @@ from app.views.overlay import box_style
 @callback(
     Output(ids.CARD, "data-html"),
     Input(ids.WINDOW, "data"),
+    Input(ids.SCREEN, "data"),
     State(ids.TRIAL, "data"),
     prevent_initial_call=True,
 )
-def follow_interval(window: list[float] | None, trial_id: str | None):
-    """The selected interval in, its card out."""
-    card = showing.card(trial_id, showing.window_of(window)) if trial_id else None
+def follow_interval(window, choices, trial_id):
+    """The selected interval in, its card out, for the pair and in the unit that the reader has chosen."""
+    card = showing.card(trial_id, from_store(choices, window=window)) if trial_id else None
     if card is None:
         raise PreventUpdate
     return card

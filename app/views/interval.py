@@ -10,8 +10,11 @@ from dash import html
 
 from analysis.trial import Trial
 from analysis.within import Within
+from app.screen import Unit
 from app.views import parts
 from app.wording import counted, length, number, signed, span, span_or_short, with_unit
+
+UNITS: dict[Unit, str] = {"pct": "%", "w": "W"}
 
 
 def interval_card(
@@ -19,6 +22,8 @@ def interval_card(
     trial: Trial,
     window: tuple[float, float] | None,
     *,
+    against: str | None = None,
+    unit: Unit = "pct",
     problem: str | None = None,
     about: Any = None,
     more: Sequence[Within] = (),
@@ -26,27 +31,33 @@ def interval_card(
 ) -> html.Div:
     """The card's content; `judged` holds the delta fields per device, `window` is None for the whole trial.
 
+    `against` is whom the devices are held against, None for the reference; `unit` is that of the large figure.
     `data-window` tells the selection script which interval these figures belong to; `about` says which block that is;
     `more` holds what else the interval shows of each recording, `response` the result's entry per device.
     """
+    held = against or trial.reference
     head = _head(trial, window, about)
     if problem:
         head.append(parts.notice(problem))
+    if held != trial.reference:
+        head.append(html.P(f"A look at another pair; headline and findings are against {trial.reference}.", className="small"))
     reference_w = next((j["reference_mean_w"] for j in judged if j["reference_mean_w"] is not None), None)
     seen = {one.label: one for one in more}
     reference = html.Div(
         [
-            parts.named(trial.reference, trial.labels),
-            html.Span("reference", className="small"),
+            parts.named(held, trial.labels),
+            html.Span("reference" if held == trial.reference else "held against", className="small"),
             html.Span(with_unit(number(reference_w), "W"), className="card-mean"),
         ],
         className="card-row",
     )
-    own = seen.get(trial.reference)
+    own = seen.get(held)
     aside = html.P(f"cadence {_cadence(own)}{_lost(own)}", className="small card-aside") if own else None
     limits = parts.range_limits(judged)
     folds = {label: card_details(one, trial.labels.index(label), (response or {}).get(label)) for label, one in seen.items()}
-    rows = [_device(entry, trial, limits, reference_w, folds.get(entry["label"])) for entry in judged]
+    rows = [
+        _device(entry, trial, limits, reference_w, folds.get(entry["label"]), held=held, unit=unit) for entry in judged
+    ]
     return html.Div([*head, reference, aside, *rows], **_window_data(trial, window))
 
 
@@ -82,7 +93,14 @@ def _there(value: float) -> float | None:
 
 
 def _device(
-    entry: Mapping[str, Any], trial: Trial, limits: tuple[float, float], shown_reference_w: float | None, fold: Any = None
+    entry: Mapping[str, Any],
+    trial: Trial,
+    limits: tuple[float, float],
+    shown_reference_w: float | None,
+    fold: Any,
+    *,
+    held: str,
+    unit: Unit,
 ) -> html.Div:
     top = html.Div(
         [
@@ -91,41 +109,48 @@ def _device(
         ],
         className="card-row",
     )
+    delta = {one: with_unit(signed(entry[f"delta_{one}"]), sign) for one, sign in UNITS.items()}
+    interval = {one: with_unit(span_or_short(entry[f"delta_{one}_ci"], entry.get("reason")), s) for one, s in UNITS.items()}
     judged = html.Div(
         [
             parts.verdict_mark(entry["verdict"], entry.get("reason")),
-            html.Strong(with_unit(signed(entry["delta_pct"]), "%"), className="card-delta"),
+            html.Strong(delta[unit], className="card-delta"),
         ],
         className="card-row",
     )
     pairs = [
-        ("95 % interval", with_unit(span_or_short(entry["delta_pct_ci"], entry.get("reason")), "%")),
+        ("95 % interval", interval[unit]),
         ("allowance, worst", with_unit(span(entry["allowance_pct"]), "%")),
         ("allowance, likely", with_unit(span(entry["likely_allowance_pct"]), "%")),
-        ("in watts", with_unit(signed(entry["delta_w"]), "W")),
-        ("95 % interval", with_unit(span_or_short(entry["delta_w_ci"], entry.get("reason")), "W")),
+        ("in watts", delta["w"]) if unit == "pct" else ("in percent", delta["pct"]),
+        ("95 % interval", interval["w" if unit == "pct" else "pct"]),
     ]
     own_reference = number(entry["reference_mean_w"])
     if entry["reference_mean_w"] is not None and own_reference != number(shown_reference_w):
-        # a device with a hole is held against the reference over the seconds that both have
-        pairs.append((f"{trial.reference} meanwhile", with_unit(own_reference, "W")))
+        # a device with a hole is held against the other over the seconds that both have
+        pairs.append((f"{held} meanwhile", with_unit(own_reference, "W")))
     figures = html.Dl([piece for name, value in pairs for piece in (html.Dt(name), html.Dd(value))])
     reason = html.P(entry.get("reason") or "", className="small reason")
     return html.Div([top, judged, parts.range_mark(entry, limits), figures, reason, fold], className="card-device")
 
 
 def card_details(one: Within, index: int, response: Mapping[str, Any] | None) -> html.Details:
-    """Folded below a device: peaks against the reference's, cadence, seconds lost; and its lag, which no interval changes.
+    """Folded below a device: its peaks beside the other's, cadence, seconds lost; and its lag, which no interval changes.
+
+    `response` is None where no lag of this pair is known.
 
     `assets/17-folds.js` keeps it open while the interval moves.
     """
     lost = f"{with_unit(str(one.lost_s), 's')} in {counted(one.lost_runs, 'run')}" if one.lost_runs else "none"
-    pairs = (("cadence", _cadence(one)), ("drop-outs", lost), ("response lag", lag_words(response)))
+    pairs = [("cadence", _cadence(one)), ("drop-outs", lost)]
+    if response is not None:
+        pairs.append(("response lag", lag_words(response)))
     facts = html.Dl([piece for name, value in pairs for piece in (html.Dt(name), html.Dd(value))])
     lag_note = "The lag is a property of the device, found over the whole trial; not of this interval."
-    about_lag = html.P(lag_note, className="small")
+    about_lag = html.P(lag_note, className="small") if response is not None else None
     inner = [_peaks(one), facts, about_lag]
-    return html.Details([html.Summary("Peaks, cadence, lag, drop-outs"), *inner], **{"data-fold": f"card-{index}"})
+    head = "Peaks, cadence, lag, drop-outs" if response is not None else "Peaks, cadence, drop-outs"
+    return html.Details([html.Summary(head), *inner], **{"data-fold": f"card-{index}"})
 
 
 def lag_words(response: Mapping[str, Any] | None) -> str:

@@ -161,8 +161,8 @@ def _keys() -> html.Div:
         "keys move it by a second, with shift by ten, page up and down by a minute."
     )
     touch = (
-        "On a touch screen one finger across selects, two fingers zoom and pan, a tap reads the values at a second. A double tap or "
-        "double click shows the whole trial, on a block that block."
+        "On a touch screen one finger across selects, two fingers zoom and pan, a tap reads the values at a second. A double "
+        "tap or double click shows the whole trial, on a block that block."
     )
     told = [html.P(text, className="small") for text in (edges, touch)]
     words = [html.Summary("Keys and touch"), *told, html.Dl(lines, className="facts keys")]

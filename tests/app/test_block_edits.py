@@ -251,7 +251,7 @@ def hidden(real):
 def leaving(hand: Hand) -> str:
     """All that a browser can get of a trial: page, card, charts, title."""
     with hand.server.test_request_context("/"):
-        pieces = [showing.content(hand.id).to_plotly_json(), showing.card(hand.id, (930.0, 1070.0))]
+        pieces = [showing.content(hand.id).to_plotly_json(), showing.card(hand.id, Screen(window=(930.0, 1070.0)))]
         screens = [Screen(), Screen(view=(900.0, 1100.0), against="spider", unit="w", mean_s=1, rows=ROWS, axis="clock")]
         pieces += [showing.chart(hand.id, theme, screen) for theme in ("light", "dark") for screen in screens]
         pieces += [showing.against_chart(hand.id, "light"), showing.title_of(hand.id), showing.rest(hand.id)]

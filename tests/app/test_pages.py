@@ -54,8 +54,16 @@ NONSENSE = [None, 7, "x", "x" * 5000, [], [1], [1, "a"], [5, 1], {}, {"files": 3
 def test_no_callback_stumbles_over_what_a_browser_may_send(site, value):
     app, _, new = site
     calls = [
-        ("interval-card.data-html", [("trial-window.data", value)], [("trial-id.data", new.trial_id)]),
-        ("interval-card.data-html", [("trial-window.data", None)], [("trial-id.data", value)]),
+        (
+            "interval-card.data-html",
+            [("trial-window.data", value), ("trial-screen.data", value)],
+            [("trial-id.data", new.trial_id)],
+        ),
+        (
+            "interval-card.data-html",
+            [("trial-window.data", None), ("trial-screen.data", None)],
+            [("trial-id.data", value)],
+        ),
         (
             "..overlay.figure...chart-box.style..",
             [("trial-view.data", value), ("trial-screen.data", value), ("theme.data", value), ("trial-nudge.data", value)],

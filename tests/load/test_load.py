@@ -50,7 +50,8 @@ class Visitor:
         window = {"id": "trial-window", "property": "data", "value": [start_s, start_s + 300.0]}
         body = {
             "output": "interval-card.data-html", "outputs": {"id": "interval-card", "property": "data-html"},
-            "inputs": [window], "state": [{"id": "trial-id", "property": "data", "value": trial_id}],
+            "inputs": [window, {"id": "trial-screen", "property": "data", "value": None}],
+            "state": [{"id": "trial-id", "property": "data", "value": trial_id}],
             "changedPropIds": ["trial-window.data"],
         }  # fmt: skip
         return self.ask("POST", "/_dash-update-component", json.dumps(body), **JSON)

@@ -155,7 +155,7 @@ def card_details(one: Within, index: int, response: Mapping[str, Any] | None) ->
 
 def lag_words(response: Mapping[str, Any] | None) -> str:
     """The result's response lag of a device with its interval, `+0.42 s (+0.31 to +0.55)`."""
-    lag = response and response.get("lag_s")
+    lag = (response or {}).get("lag_s")
     return f"{with_unit(signed(lag, 2), 's')} ({span(response['lag_ci_s'], 2)})" if lag is not None else "not told"
 
 

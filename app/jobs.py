@@ -33,7 +33,9 @@ log = logging.getLogger(__name__)
 # Opened results kept in memory: a four-hour trial of four devices takes some 10 MB.
 OPEN_TRIALS = 8
 # A worker that died frees its key after this long; a living one prolongs its hold four times in it.
-HOLD_S = 60.0
+HOLD_S = 20.0
+# The last stage told may be older than that: one stage of a long ride can take so long.
+TOLD_S = 60.0
 # After a fault that may pass (disk full, a recording uploaded again), ask anew.
 RETRY_S = 60.0
 # A progress display looks a few times a second; writing more often only costs.
@@ -249,7 +251,7 @@ class Jobs:
                 return
             last.update(stage=stage, at=now)
             told = json.dumps([stage, min(max(float(done_frac), 0.0), 1.0)])
-            self._results.put(f"progress:{key}", told.encode(), expire_s=HOLD_S)
+            self._results.put(f"progress:{key}", told.encode(), expire_s=TOLD_S)
 
         return tell
 

@@ -12,7 +12,7 @@ from app.limits import Limits
 from app.limits_shared import Shared
 
 # Whoever has not been heard of for this long is dead; a living one calls four times in it.
-ALIVE_S = 60.0
+ALIVE_S = 20.0
 # The mean of so many of the last analyses tells how long a turn takes; before there was one, this is a guess.
 LAST = 20
 GUESS_S = 5.0

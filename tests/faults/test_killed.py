@@ -129,7 +129,7 @@ def test_an_analysis_that_was_killed_is_made_again(tmp_path):
     time.sleep(0.15)
     served.kill()
     served = Served(folder)
-    end = time.monotonic() + 150  # the dead server's hold on the analysis ends after a minute
+    end = time.monotonic() + 150  # the dead server's hold on the analysis ends after `jobs.HOLD_S`
     while (told := asked(served.address + path))[0] == 503 and time.monotonic() < end:
         time.sleep(0.5)
     served.kill()

@@ -72,7 +72,8 @@ def measure(row: Row) -> Measured:
     """Mean, expanded uncertainty and answer of one row.
 
     The budget after JCGM 100:2008: repeatability s / sqrt(n) (4.2.3), resolution / sqrt(12) (F.2.2.1), calibration, and what
-    the set-up loses as a rectangular distribution (4.3.7); 95 % by effective degrees of freedom (G.4.1).
+    the set-up loses as a rectangular distribution (4.3.7); 95 % by effective degrees of freedom (G.4.1), which two readings
+    that scatter more than the instrument is off cover in 87 % only, three in 91 % (by simulation).
 
     Raises
     ------
@@ -123,7 +124,8 @@ def _judge(row: Row, mean: float, budget: Budget | None) -> tuple[Answer | None,
     if row.stopped_early:
         return _judge_bound(row, mean)
     if budget is None:
-        return "cannot tell", "One reading and no word on the instrument: read it again, or state the smallest step it shows."
+        readings = "One reading" if len(row.readings) == 1 else "Readings all alike"
+        return "cannot tell", f"{readings} and no word on the instrument: state the smallest step that it shows."
     if row.promise == "value":
         return _judge_value(row, mean, budget.expanded_95)
     return _judge_limit(row, mean, budget.expanded_95)
@@ -134,6 +136,8 @@ def _judge_value(row: Row, mean: float, expanded: float) -> tuple[Answer, str]:
     if not tolerance:
         if abs(delta) > expanded:
             return "differs", "More than the measurement's uncertainty; the maker states no tolerance, so this is no failure."
+        if not row.claimed:
+            return "cannot tell", "Nothing says how close to a claim of zero is close enough; state a tolerance."
         if expanded > COARSE_FRAC * abs(row.claimed):
             return "cannot tell", f"The measurement is coarser than {COARSE_FRAC:.0%} of the claim: agreement would say little."
         return "agrees", "The difference is no more than the measurement's uncertainty."
@@ -157,8 +161,9 @@ def _judge_limit(row: Row, mean: float, expanded: float) -> tuple[Answer, str]:
 
 def _judge_bound(row: Row, mean: float) -> tuple[Answer, str]:
     """Runs that were stopped early show only that the true figure is higher."""
+    most = row.claimed + (row.tolerance or 0.0)
+    if mean > most and (row.promise == "at most" or (row.promise == "value" and row.tolerance)):
+        return "differs", f"Still going at {mean:g} {row.unit}, which is more than is claimed."
     if row.promise != "at most" and mean >= row.claimed:
         return "agrees", f"Stopped at {mean:g} {row.unit}, which is no less than is claimed."
-    if row.promise == "at most" and mean > row.claimed + (row.tolerance or 0.0):
-        return "differs", f"Still going at {mean:g} {row.unit}, which is more than is claimed."
     return "cannot tell", f"The run was stopped at {mean:g} {row.unit}; the true figure is higher by an unknown amount."

@@ -50,7 +50,8 @@ class Delta:
     """One device against the reference over one stretch or several.
 
     n_s : common seconds. delta_pct : percent of the reference's mean. Intervals are 95 %; None where there are too few
-    seconds for one. delta_pct_se : standard error that the seconds of one stretch give. blocks : stretches that went in.
+    seconds for one. delta_pct_se : standard error, of one stretch from its seconds, of several from their scatter and never below
+    what the seconds within them give. blocks : stretches that went in.
     enough : False when the stretch is too short to judge. Zeros are counted; `*_pedalling` leaves them out: only the time
     in which both devices read more than zero, so that neither can lose a reading of its own account.
     """
@@ -180,27 +181,29 @@ def _pooled(pair: Pair, label: str, spans: Sequence[tuple[float, float]]) -> Del
     mean, reference = float(device_ws.sum()) / total_s, float(reference_ws.sum()) / total_s
     ratio = mean / reference if reference >= MIN_REFERENCE_W else None
     t = student_t(LEVEL, k - 1)
-    widest = math.sqrt(k / (k - 1)) * t / total_s
-    half_w = widest * float(np.linalg.norm((device_ws - reference_ws - covered * (mean - reference))[used]))
-    half_pct = None
+    scale = math.sqrt(k / (k - 1)) / total_s
+    se_w = scale * float(np.linalg.norm((device_ws - reference_ws - covered * (mean - reference))[used]))
+    se_pct = None
     if ratio is not None:
-        half_pct = 100 * widest * float(np.linalg.norm((device_ws - ratio * reference_ws)[used])) / reference
+        se_pct = 100 * scale * float(np.linalg.norm((device_ws - ratio * reference_ws)[used])) / reference
     within_w = within_pct = 0.0
     if k < ENOUGH_STRETCHES:
         within_w, within_pct = _within(pair, [s for s, u in zip(spans, used, strict=True) if u], ratio, total_s, reference)
+    z = float(special.ndtri((1 + LEVEL) / 2))
+    half_pct = None if se_pct is None else max(t * se_pct, z * within_pct)
     delta_w, delta_pct = mean - reference, None if ratio is None else 100 * (ratio - 1)
     return Delta(
         label=label, n_s=total_s, mean_w=mean, reference_mean_w=reference,
-        delta_w=delta_w, delta_w_ci=_around(delta_w, max(half_w, within_w)),
-        delta_pct=delta_pct, delta_pct_ci=None if half_pct is None else _around(delta_pct, max(half_pct, within_pct)),
-        enough=True, blocks=k,
+        delta_w=delta_w, delta_w_ci=_around(delta_w, max(t * se_w, z * within_w)),
+        delta_pct=delta_pct, delta_pct_ci=_around(delta_pct, half_pct),
+        enough=True, blocks=k, delta_pct_se=None if se_pct is None else max(se_pct, within_pct),
     )  # fmt: skip
 
 
 def _within(
     pair: Pair, spans: list[tuple[float, float]], ratio: float | None, total_s: float, reference_w: float
 ) -> tuple[float, float]:
-    """Half-widths that the seconds within the stretches alone give, as if the stretches agreed perfectly."""
+    """Standard errors that the seconds within the stretches alone give, as if the stretches agreed perfectly."""
     watts = share = 0.0
     for start, end in spans:
         device_w, second_w = pair.by_second(start, end)
@@ -208,8 +211,7 @@ def _within(
         for_share = None if ratio is None else mean_with_error(device_w - ratio * second_w)
         watts += 0.0 if for_watts is None else (for_watts.se * device_w.size) ** 2
         share += 0.0 if for_share is None else (for_share.se * device_w.size) ** 2
-    z = float(special.ndtri((1 + LEVEL) / 2))
-    return z * math.sqrt(watts) / total_s, 100 * z * math.sqrt(share) / total_s / reference_w
+    return math.sqrt(watts) / total_s, 100 * math.sqrt(share) / total_s / reference_w
 
 
 def _around(centre: float | None, half: float | None) -> tuple[float, float] | None:

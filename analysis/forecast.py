@@ -14,17 +14,13 @@ from typing import Any
 import numpy as np
 from scipy import optimize, special
 
+from analysis.blocks import entry_trim_s, exit_trim_s
+from analysis.levels import grouped
+from analysis.numerals import count, signed
 from analysis.setup import PlanStep
-from analysis.verdict import signed
 
 POWER = 0.80
 ALPHA = 0.05
-# What is cut off a hold before it counts, as the blocks' interiors are. Common practice, no source. [s]
-ENTRY_S, EXIT_S = 30.0, 5.0
-SHORT_HOLD_S = 90.0
-SHORT_ENTRY_S = 12.0
-# A plan's holds this close to each other are one level.
-SAME_LEVEL_FRAC = 0.04
 MAX_TRIALS = 60
 # Root mean square of the stated error over the true one, fitted to 400 simulated series a cell (100 to 600 s, lag-1 0.3 to 0.8).
 WIDER, WIDER_SHORT = 1.07, 24.0
@@ -126,7 +122,8 @@ def forecast(steps: Sequence[PlanStep], noise: Noise = DEFAULT_NOISE) -> tuple[D
     holds = [s for s in steps if s.kind == "steady" and _counted_s(s) > 0]
     surges = [s for s in steps if s.kind == "transient"]
     found = [_detectable("steady", None, holds, noise)] if holds else []
-    found += [_detectable("steady", float(np.mean([s.target_w for s in g])), g, noise) for g in _levels(holds)]
+    for group in _levels(holds):
+        found.append(_detectable("steady", float(np.mean([s.target_w for s in group])), group, noise))
     found += [_detectable("transient", None, surges, noise)] if surges else []
     return tuple(found)
 
@@ -147,37 +144,37 @@ def _counted_s(step: PlanStep) -> float:
     """Seconds of a step that its delta will rest on."""
     if step.kind != "steady":
         return step.duration_s
-    return step.duration_s - EXIT_S - (SHORT_ENTRY_S if step.duration_s < SHORT_HOLD_S else ENTRY_S)
+    return step.duration_s - entry_trim_s(step.duration_s) - exit_trim_s(step.duration_s)
 
 
 def _levels(holds: Sequence[PlanStep]) -> list[list[PlanStep]]:
-    groups: list[list[PlanStep]] = []
-    for step in sorted((s for s in holds if s.target_w), key=lambda s: s.target_w):
-        if groups and step.target_w <= groups[-1][0].target_w * (1 + SAME_LEVEL_FRAC):
-            groups[-1].append(step)
-        else:
-            groups.append([step])
-    return groups
+    """As the blocks ridden will be grouped."""
+    aimed = [s for s in holds if s.target_w]
+    return [[aimed[i] for i in group] for group in grouped([s.target_w for s in aimed])]
 
 
 def trials_needed(mean_pct: float, spread_pct: float, trials: int, bounds_pct: tuple[float, float]) -> TrialsNeeded:
     """How many trials until the 95 % interval of their mean lies wholly inside or wholly outside the bounds.
 
     mean_pct, spread_pct : what is expected of the mean, and one trial's standard deviation (days and its own error together).
+    trials : those that there are and that do not settle it yet.
     """
     low, high = bounds_pct
     room = min(abs(mean_pct - low), abs(mean_pct - high))
     inside = low <= mean_pct <= high
-    what = "within" if inside else "outside"
-    for n in range(2, MAX_TRIALS + 1):
+    what = f"{'within' if inside else 'outside'} {signed(low)} to {signed(high)} %"
+    most = MAX_TRIALS if trials < MAX_TRIALS else trials + MAX_TRIALS
+    for n in range(max(2, trials + 1), most + 1):
         if float(special.stdtrit(n - 1, 1 - ALPHA / 2)) * spread_pct / math.sqrt(n) < room:
-            more = max(0, n - trials)
-            settles = f"{more} more trials settle" if more else "the trials there are settle"
-            said = f"If the mean stays at {signed(mean_pct)} %, {settles} that it is {what} {signed(low)} to {signed(high)} %."
-            return TrialsNeeded(in_all=n, more=more, sentence=said)
+            more = count(n - trials, "more trial")
+            said = (
+                f"If the mean stays at {signed(mean_pct)} % and trials differ by {spread_pct:.1f} points, {more} "
+                f"{'settles' if n - trials == 1 else 'settle'} that it is {what}."
+            )
+            return TrialsNeeded(in_all=n, more=n - trials, sentence=said)
     sentence = (
-        f"The mean lies {room:.1f} points from the edge and trials differ by {spread_pct:.1f} points: no number of trials up to "
-        f"{MAX_TRIALS} settles it."
+        f"The mean lies {room:.1f} points from the edge of {signed(low)} to {signed(high)} % and trials differ by "
+        f"{spread_pct:.1f} points: no number of trials up to {most} settles it."
     )
     return TrialsNeeded(in_all=None, more=None, sentence=sentence)
 
@@ -202,5 +199,5 @@ def noise_of(reports: Sequence[Mapping[str, Any]], label: str, default: Noise = 
         lag1=default.lag1,
         block_pct=float(np.median(between)) if between else default.block_pct,
         trial_pct=default.trial_pct,
-        origin=f"{len(errors)} held blocks of {len(reports)} own trials; day to day from the defaults",
+        origin=f"{count(len(errors), 'held block')} of {count(len(reports), 'own trial')}; day to day from the defaults",
     )

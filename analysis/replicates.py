@@ -15,18 +15,20 @@ from typing import Any
 import numpy as np
 from scipy import special
 
+from analysis.levels import grouped
+from analysis.numerals import count, signed
 from analysis.pooling import MIN_ESTIMATES, Left, Method, Pooled, pool, pool_without_each
-from analysis.verdict import signed
 
-# Held levels of two trials count as one when they are this close: a rider holds 200 W as 192 one day and 207 the next.
-SAME_LEVEL_FRAC = 0.08
 # A trial's own error is never taken for smaller than this: it holds a second's noise, not what a day changes. [points]
 LEAST_SE_PCT = 0.02
+ALPHA = 0.05
+# Degrees of freedom of a trial with a single block, whose seconds tell its error: the least that `deltas` gives them.
+ONE_BLOCK_DOF = 2
 
 
 @dataclass(frozen=True, kw_only=True)
 class TrialDelta:
-    """What one trial says of the device: delta in percent of the reference with its standard error, over `blocks` blocks.
+    """What one trial says of the device: delta in percent of the reference, its standard error and 95 % interval over blocks.
 
     kind : steady, transient, free or all; level_w : the level, for held blocks of one level only.
     """
@@ -36,22 +38,18 @@ class TrialDelta:
     level_w: float | None
     delta_pct: float
     se_pct: float
+    ci_pct: tuple[float, float]
     blocks: int
     firmware: str | None = None
-
-    @property
-    def ci_pct(self) -> tuple[float, float]:
-        """The trial's own 95 % interval."""
-        half = _t(self.blocks - 1) * self.se_pct
-        return self.delta_pct - half, self.delta_pct + half
 
 
 @dataclass(frozen=True, kw_only=True)
 class AcrossTrials:
     """One kind (or level) over all trials that hold it.
 
-    opposed : trials whose whole intervals lie on either side of zero; where there are some, `sentence` says so first and the
-    mean is no summary. without : (trial left out, what the others say), empty under three trials.
+    opposed : trials that lie below and above zero for sure, all of them looked at together (see `_opposed`); where there are
+    some, `sentence` says so first and the mean is no summary. without : (trial left out, what the others say), empty under
+    three trials.
     """
 
     kind: str
@@ -68,8 +66,8 @@ def deltas_of_trial(digest: Mapping[str, Any], *, trial: str) -> tuple[TrialDelt
     rows = [(d["kind"], None, d) for d in digest["summary"]] + [("steady", d["level_w"], d) for d in digest["levels"]]
     return tuple(
         TrialDelta(
-            trial=trial, kind=kind, level_w=level, delta_pct=d["delta_pct"], se_pct=_se(d), blocks=d["blocks"],
-            firmware=digest["firmware"],
+            trial=trial, kind=kind, level_w=level, delta_pct=d["delta_pct"], se_pct=_se(d), ci_pct=tuple(d["delta_pct_ci"]),
+            blocks=d["blocks"], firmware=digest["firmware"],
         )
         for kind, level, d in rows
         if d["delta_pct"] is not None and d["delta_pct_ci"] is not None
@@ -80,7 +78,9 @@ def across_trials(deltas: Sequence[TrialDelta], *, method: Method = "REML") -> t
     """Every kind, then every level of held power, over the trials; one trial stands alone and is not pooled."""
     kinds = ("steady", "transient", "free", "all")
     whole = [[d for d in deltas if d.kind == kind and d.level_w is None] for kind in kinds]
-    groups = [g for g in whole if g] + _levels([d for d in deltas if d.level_w is not None])
+    levels = [d for d in deltas if d.level_w is not None]
+    joined = grouped([d.level_w for d in levels], owners=[d.trial for d in levels])
+    groups = [g for g in whole if g] + [[levels[i] for i in group] for group in joined]
     return tuple(_across(group, method) for group in groups)
 
 
@@ -108,8 +108,13 @@ def _pooled(group: Sequence[TrialDelta], method: Method) -> Pooled:
 
 
 def _opposed(group: Sequence[TrialDelta]) -> tuple[tuple[str, ...], tuple[str, ...]] | None:
-    below = tuple(d.trial for d in group if d.ci_pct[1] < 0)
-    above = tuple(d.trial for d in group if d.ci_pct[0] > 0)
+    """Trials whose intervals lie below and above zero, each at 1 - 0.05/n (Bonferroni).
+
+    With their own 95 % intervals, of forty trials alike one would lie below zero and one above by chance.
+    """
+    dofs = (d.blocks - 1 if d.blocks > 1 else ONE_BLOCK_DOF for d in group)
+    sure = [d for d, dof in zip(group, dofs, strict=True) if abs(d.delta_pct) > _t(dof, ALPHA / len(group)) * d.se_pct]
+    below, above = tuple(d.trial for d in sure if d.delta_pct < 0), tuple(d.trial for d in sure if d.delta_pct > 0)
     return (below, above) if below and above else None
 
 
@@ -118,39 +123,34 @@ def _sentence(group: Sequence[TrialDelta], pooled: Pooled | None, opposed: Any) 
         return f"One trial ({group[0].trial}): {signed(group[0].delta_pct)} %; how far another day would differ is unknown."
     said = f"{pooled.n} trials: {signed(pooled.mean)} % ({signed(pooled.ci[0])} to {signed(pooled.ci[1])})"
     if pooled.prediction is not None:
-        said += f"; the next trial is expected between {signed(pooled.prediction[0])} and {signed(pooled.prediction[1])} %"
+        low, high = pooled.prediction
+        said += f"; another day's true delta is expected between {signed(low)} and {signed(high)} %"
     if opposed is None:
         return said + "."
     below, above = (", ".join(names) for names in opposed)
     return f"The trials disagree in sign: low in {below}, high in {above}. A mean of them describes none. {said}."
 
 
-def _levels(deltas: Sequence[TrialDelta]) -> list[list[TrialDelta]]:
-    """Levels of one trial are never joined; those of different trials are, from the lowest up, while they are close."""
-    groups: list[list[TrialDelta]] = []
-    for delta in sorted(deltas, key=lambda d: d.level_w):
-        last = groups[-1] if groups else None
-        close = last is not None and delta.level_w <= last[0].level_w * (1 + SAME_LEVEL_FRAC)
-        if close and delta.trial not in {d.trial for d in last}:
-            last.append(delta)
-        else:
-            groups.append([delta])
-    return groups
-
-
 def _se(summary: Mapping[str, Any]) -> float:
-    """Standard error behind a 95 % interval over blocks (Student's t, blocks less one)."""
-    low, high = summary["delta_pct_ci"]
-    return max((high - low) / 2 / _t(summary["blocks"] - 1), LEAST_SE_PCT)
+    """The trial's standard error; digests before analysis version 10 hold only the interval (Student's t, blocks less one)."""
+    stated = summary.get("delta_pct_se")
+    if stated is None:
+        (low, high), dof = summary["delta_pct_ci"], summary["blocks"] - 1
+        stated = (high - low) / 2 / _t(dof if dof > 0 else math.inf)
+    return max(stated, LEAST_SE_PCT)
 
 
-def _t(dof: int) -> float:
-    return float(special.stdtrit(dof, 0.975)) if dof >= 1 else float(special.ndtri(0.975))
+def _t(dof: float, alpha: float = ALPHA) -> float:
+    return float(special.stdtrit(dof, 1 - alpha / 2))
 
 
 @dataclass(frozen=True, kw_only=True)
 class FirmwareChange:
-    """Delta after a firmware less that before it, in points of percent, with its 95 % interval; n trials on either side."""
+    """Delta after a firmware less that before it, in points of percent; n trials on either side.
+
+    ci_pct holds for all changes of the history together at 95 % (Bonferroni): of ten updates that change nothing, four in ten
+    histories would else show a change.
+    """
 
     before: str
     after: str
@@ -181,21 +181,22 @@ def firmware_changes(deltas: Sequence[TrialDelta]) -> tuple[FirmwareChange, ...]
     mean = (w * y) @ member / total
     scatter = float(w @ (y - member @ mean) ** 2) / dof
     error = np.sqrt(max(scatter, 1.0) / total)  # never surer than the trials' own errors allow
+    changes, t = len(order) - 1, _t(dof, ALPHA / (len(order) - 1))
     found = []
     for i, (before, after) in enumerate(itertools.pairwise(order)):
-        change, half = float(mean[i + 1] - mean[i]), _t(dof) * math.hypot(error[i], error[i + 1])
+        change, half = float(mean[i + 1] - mean[i]), t * math.hypot(error[i], error[i + 1])
         n = [int(member[:, j].sum()) for j in (i, i + 1)]
         ci = (change - half, change + half)
         found.append(
             FirmwareChange(before=before, after=after, n_before=n[0], n_after=n[1], change_pct=change, ci_pct=ci,
-                           sentence=_change_sentence(before, after, n, change, ci))
+                           sentence=_change_sentence(before, after, n, change, ci, changes))
         )  # fmt: skip
     return tuple(found)
 
 
-def _change_sentence(before: str, after: str, n: list[int], change: float, ci: tuple[float, float]) -> str:
-    interval = f"{signed(ci[0])} to {signed(ci[1])}"
-    said = f"From firmware {before} ({n[0]} trials) to {after} ({n[1]}): {signed(change)} points ({interval})"
+def _change_sentence(before: str, after: str, n: list[int], change: float, ci: tuple[float, float], changes: int) -> str:
+    interval = f"{signed(ci[0])} to {signed(ci[1])}" + (f", 95 % for all {changes} changes together" if changes > 1 else "")
+    said = f"From firmware {before} ({count(n[0], 'trial')}) to {after} ({n[1]}): {signed(change)} points ({interval})"
     return said + ("." if ci[0] > 0 or ci[1] < 0 else "; this may be no change at all.")
 
 

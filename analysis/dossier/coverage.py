@@ -10,7 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from analysis.dossier.document import BenchEntry, TrialEntry
+from analysis.dossier.document import TrialEntry
+from analysis.numerals import count
 
 State = Literal["touched", "partly", "missing"]
 # Ranges from which on a condition counts as varied.
@@ -30,7 +31,7 @@ class Touched:
     missing: str
 
 
-def coverage_of(trials: Sequence[TrialEntry], bench: Sequence[BenchEntry] = ()) -> tuple[Touched, ...]:
+def coverage_of(trials: Sequence[TrialEntry]) -> tuple[Touched, ...]:
     """The five properties, then the nine conditions."""
     conditions = _conditions(trials)
     return (*_properties(trials, conditions), *conditions)
@@ -40,17 +41,17 @@ def _properties(trials: Sequence[TrialEntry], conditions: Sequence[Touched]) -> 
     three = sum(t.digest["devices"] >= 3 for t in trials)
     repeated = sum(t.digest["ridden"]["repeated_levels"] for t in trials)
     levels = max((t.digest["ridden"]["levels"] for t in trials), default=0)
-    others = {(t.rider, t.unit, t.rig) for t in trials}
+    others = {named for t in trials if any(named := (t.rider, t.unit, t.rig))}
     hard = [c.name for c in conditions if c.name in ("temperature", "vibration", "field", "position") and c.state == "touched"]
     return [
         _touched("trueness", bool(three), bool(trials), f"{_n(trials)} against a reference, {three} beside a third device",
                  "A third device, or a known mass, says whose a difference is."),
-        _touched("repeatability", repeated >= 3, repeated > 0, f"{repeated} levels held more than once in one ride",
+        _touched("repeatability", repeated >= 3, repeated > 0, f"{count(repeated, 'level')} held more than once in one ride",
                  "Hold each level at least twice in one ride."),
         _touched("reproducibility", len(others) >= 3, len(trials) >= 2,
-                 f"{_n(trials)}, {len(others)} of rider, unit and rig together",
+                 f"{_n(trials)}, {count(len(others), 'combination')} of rider, unit and rig named",
                  "Repeat on other days, with another rider, unit or bike."),
-        _touched("sensitivity", levels >= 4, levels >= 2, f"up to {levels} levels in one ride",
+        _touched("sensitivity", levels >= 4, levels >= 2, f"up to {count(levels, 'level')} in one ride",
                  "Ride levels that lie close to each other, up and down."),
         _touched("robustness", len(hard) >= 2, bool(hard), f"varied: {', '.join(hard) or 'nothing'}",
                  "Vary temperature, position and road surface."),
@@ -65,13 +66,14 @@ def _conditions(trials: Sequence[TrialEntry]) -> list[Touched]:
     declared = {v for t in trials for v in t.varied}
     return [
         _span("power range", _spans(trials, "power_w"), POWER_SPAN_W, "W", "Hold levels from easy to hard."),
-        _touched("sprint", sprints >= ENOUGH_SPRINTS, sprints > 0, f"{sprints} surges and sprints", "Ride four sprints or more."),
+        _touched("sprint", sprints >= ENOUGH_SPRINTS, sprints > 0,
+                 count(sprints, "surge or sprint", "surges and sprints"), "Ride four sprints or more."),
         _span("cadence", _spans(trials, "cadence_rpm"), CADENCE_SPAN_RPM, "rpm", "Hold one level at four cadences."),
         _span("torque", _spans(trials, "torque_nm"), TORQUE_SPAN_NM, "N m", "Hold one power at low and at high cadence."),
         _touched("position", len(positions) == 2 or "position" in declared, bool(positions),
                  ", ".join(sorted(positions)) or "not marked",
                  "Hold one level seated and standing, and name the blocks so."),
-        _touched("rider", len(riders) >= 2, len(riders) == 1, f"{len(riders) or 'no named'} riders",
+        _touched("rider", len(riders) >= 2, len(riders) == 1, count(len(riders), "rider") if riders else "no rider named",
                  "Have a second rider ride the plan."),
         _span("temperature", _spans(trials, "temperature_degc"), HEAT_SPAN_DEGC, "°C",
               "Ride cold and warm, without and with a new zero.", declared="temperature" in declared),
@@ -100,4 +102,4 @@ def _span(name: str, spans: Sequence[Any], least: float, unit: str, missing: str
 
 
 def _n(trials: Sequence[TrialEntry]) -> str:
-    return f"{len(trials)} trial{'' if len(trials) == 1 else 's'}"
+    return count(len(trials), "trial")

@@ -14,8 +14,8 @@ from analysis.errors import OutOfRange
 
 SCHEMA = "countercheck-digest/1"
 ROW_KEYS = (
-    "delta_pct", "delta_pct_ci", "delta_w", "delta_w_ci", "mean_w", "reference_mean_w", "allowance_pct", "likely_allowance_pct",
-    "verdict", "n_s", "blocks",
+    "delta_pct", "delta_pct_ci", "delta_pct_se", "delta_w", "delta_w_ci", "mean_w", "reference_mean_w", "allowance_pct",
+    "likely_allowance_pct", "verdict", "n_s", "blocks",
 )  # fmt: skip
 
 

@@ -12,6 +12,7 @@ from typing import Any
 
 from analysis.dossier.document import Dossier, TrialEntry
 from analysis.dossier.standing import Stand
+from analysis.numerals import count
 
 STATISTICS = (
     "A delta is device minus reference, as a ratio of mean powers over the seconds that both recordings cover. Its interval "
@@ -70,7 +71,7 @@ def _after(dossier: Dossier, stand: Stand) -> tuple[tuple[str, str, str], ...]:
     """Items 10 to 15: what came out."""
     trials = dossier.trials
     holds, excluded = sum(t.digest["ridden"]["holds"] for t in trials), sum(t.digest["excluded_blocks"] for t in trials)
-    used = f"{_n(trials)}, {holds} held blocks, {excluded} blocks excluded" if trials else ""
+    used = f"{_n(trials)}, {count(holds, 'held block')}, {count(excluded, 'block')} excluded" if trials else ""
     return (
         ("the statistics", STATISTICS, ""),
         ("how many were used", used, "There is no trial yet."),
@@ -92,15 +93,21 @@ def _obtained(dossier: Dossier) -> str:
     device = dossier.device
     how = "How it was obtained is not stated" if device.obtained == "not stated" else f"It was {device.obtained}"
     note = f" ({device.obtained_note})" if device.obtained_note else ""
-    price = f" at {device.price:g} {device.currency or ''}".rstrip() if device.price is not None else ""
+    price = f"; its price was {_amount(device.price)} {device.currency or ''}".rstrip() if device.price is not None else ""
     return f"{how}{note}{price}."
+
+
+def _amount(price: float) -> str:
+    return f"{price:.0f}" if price == round(price) else f"{price:.2f}"
 
 
 def _rides(trials: Sequence[TrialEntry]) -> str:
     if not trials:
         return ""
-    days = sorted(t.day or (t.digest["start_utc"] or "")[:10] for t in trials)
-    when = f"on {days[0]}" if days[0] == days[-1] else f"between {days[0]} and {days[-1]}"
+    days = sorted(day for t in trials if (day := t.day or (t.digest["start_utc"] or "")[:10]))
+    when = "on days that are not stated"
+    if days:
+        when = f"on {days[0]}" if days[0] == days[-1] else f"between {days[0]} and {days[-1]}"
     who = _named({t.rider for t in trials if t.rider}, "rider")
     versions = ", ".join(dict.fromkeys(t.digest["firmware"] for t in trials if t.digest["firmware"]))
     outdoors = sum(t.where == "outdoors" for t in trials)
@@ -130,7 +137,7 @@ def _clocks_and_blocks(trials: Sequence[TrialEntry]) -> str:
     versions = ", ".join(sorted({str(t.digest["version"]) for t in trials}))
     return (
         f"Recordings were put on the clock of the reference ({references}) by the signals that they share, and cut into blocks "
-        f"from all of them together; {edited} blocks were edited by hand, {excluded} excluded with a reason. "
+        f"from all of them together; {count(edited, 'block')} edited by hand, {excluded} excluded with a reason. "
         f"Analysis version {versions}."
     )
 
@@ -147,8 +154,8 @@ def _frozen(trials: Sequence[TrialEntry]) -> int:
 
 
 def _named(names: set[str], what: str) -> str:
-    return f"{len(names)} {what}{'' if len(names) == 1 else 's'} ({', '.join(sorted(names))})" if names else ""
+    return f"{count(len(names), what)} ({', '.join(sorted(names))})" if names else ""
 
 
 def _n(trials: Sequence[TrialEntry]) -> str:
-    return f"{len(trials)} trial{'' if len(trials) == 1 else 's'}"
+    return count(len(trials), "trial")

@@ -18,7 +18,7 @@ import numpy as np
 from analysis.bench_sheet import measure
 from analysis.cells import csv_text
 from analysis.dossier.document import Dossier
-from analysis.replicates import deltas_of_trial
+from analysis.dossier.standing import trial_deltas
 from analysis.trial import Trial
 
 # Channels that a reader needs to check a delta; heart rate and altitude tell of the rider and of the place.
@@ -109,8 +109,7 @@ def package_files(dossier: Dossier, samples: Mapping[str, Trial], *, version: st
 def _deltas(dossier: Dossier) -> Table:
     rows = [
         (d.trial, d.firmware, d.kind, d.level_w, d.delta_pct, *d.ci_pct, d.blocks)
-        for t in dossier.trials
-        for d in deltas_of_trial(t.digest, trial=t.name)
+        for d in trial_deltas(dossier.trials)
     ]
     return Table(name="deltas", title="Deltas by trial, kind and level", columns=DELTA_COLUMNS, rows=rows)
 

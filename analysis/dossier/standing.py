@@ -6,13 +6,15 @@ Reads the trials' digests. The verdict is that of one trial, asked of the mean o
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from analysis.dossier.document import TrialEntry
 from analysis.forecast import DEFAULT_NOISE, TrialsNeeded, trials_needed
-from analysis.pooling import Method
+from analysis.numerals import count
+from analysis.pooling import MIN_FOR_PREDICTION, Left, Method, Pooled
 from analysis.replicates import (
     AcrossTrials,
     FirmwareChange,
@@ -21,6 +23,7 @@ from analysis.replicates import (
     deltas_of_trial,
     firmware_changes,
 )
+from analysis.setup import UPSTREAM_OF_CHAIN
 from analysis.verdict import Unsettled, Verdict, signed, verdict_on
 
 KIND_WORDS = {"steady": "held power", "transient": "surges and sprints", "free": "riding along", "all": "everything ridden"}
@@ -42,11 +45,14 @@ class Stand:
     """All of it: standings by kind and level over all trials and per firmware (oldest first), and what to say of them.
 
     Where there were several firmwares, the sentences speak of the last one: it is what a reader would ride.
+    shown : the kind that the headline speaks of, over all trials and per firmware, for the picture of the trials.
     """
 
     standings: tuple[Standing, ...]
     by_firmware: tuple[tuple[str, tuple[Standing, ...]], ...]
     firmware: tuple[FirmwareChange, ...]
+    shown: Standing | None
+    shown_by_firmware: tuple[tuple[str, Standing], ...]
     headline: str
     how_sure: str
     to_settle: tuple[str, ...]
@@ -59,37 +65,49 @@ def stand_of(trials: Sequence[TrialEntry], *, method: Method = "REML") -> Stand:
     per = {f: [t for t in ordered if t.digest["firmware"] == f] for f in known} if len(known) > 1 else {}
     last = per[known[-1]] if per else ordered
     standings = _standings(ordered, method)
-    spoken = _first(_standings(last, method) if per else standings)
-    held = [d for d in trial_deltas(ordered) if d.level_w is None and spoken is not None and d.kind == spoken.across.kind]
+    by_firmware = tuple((firmware, _standings(own, method)) for firmware, own in per.items())
+    spoken = _first(by_firmware[-1][1] if per else standings)
+    kind = "steady" if spoken is None else spoken.across.kind
+    held = [d for d in trial_deltas(ordered) if d.level_w is None and d.kind == kind]
     return Stand(
         standings=standings,
-        by_firmware=tuple((firmware, _standings(own, method)) for firmware, own in per.items()),
+        by_firmware=by_firmware,
         firmware=firmware_changes(held),
-        headline=(f"Firmware {known[-1]}: " if per else "") + _headline(spoken),
-        how_sure=_how_sure(spoken, len(last)),
+        shown=_whole(standings, kind),
+        shown_by_firmware=tuple((name, one) for name, own in by_firmware if (one := _whole(own, kind)) is not None),
+        headline=(f"Firmware {known[-1]}: " if per else "") + _headline(spoken, len(last)),
+        how_sure=_how_sure(spoken, last),
         to_settle=_to_settle(spoken, last),
     )
 
 
 def _standings(trials: Sequence[TrialEntry], method: Method) -> tuple[Standing, ...]:
-    bands = {t.name: _bands(t.digest) for t in trials}
+    bands = {name: _bands(t.digest) for name, t in zip(_names(trials), trials, strict=True)}
     return tuple(_standing(a, bands) for a in across_trials(trial_deltas(trials), method=method))
+
+
+def _whole(standings: Sequence[Standing], kind: str) -> Standing | None:
+    return next((s for s in standings if s.across.level_w is None and s.across.kind == kind), None)
 
 
 def _first(standings: Sequence[Standing]) -> Standing | None:
     """What the headline speaks of: held power, else everything ridden."""
-    whole = {s.across.kind: s for s in standings if s.across.level_w is None}
-    return whole.get("steady") or whole.get("all")
+    return _whole(standings, "steady") or _whole(standings, "all")
 
 
 def needed_for(standing: Standing, bounds_pct: tuple[float, float]) -> TrialsNeeded | None:
-    """Trials until the mean is settled against these bounds, with the spread between trials seen so far; None without any."""
-    seen = standing.across.trials
-    if not seen:
+    """Trials until the mean is settled against these bounds, with the spread between trials seen so far.
+
+    None where there is none, or where they disagree in sign and no mean describes them.
+    """
+    seen, pooled = standing.across.trials, standing.across.pooled
+    if not seen or standing.across.opposed is not None:
         return None
-    pooled = standing.across.pooled
+    if pooled is not None and (word := _word(pooled, bounds_pct)) != "unsettled":
+        what = f"{word} {signed(bounds_pct[0])} to {signed(bounds_pct[1])} %"
+        return TrialsNeeded(in_all=pooled.n, more=0, sentence=f"The {pooled.n} trials so far settle that it is {what}.")
     own = sum(d.se_pct**2 for d in seen) / len(seen)
-    between = pooled.tau2 if pooled is not None and pooled.n > 2 else DEFAULT_NOISE.trial_pct**2
+    between = pooled.tau2 if pooled is not None and pooled.n >= MIN_FOR_PREDICTION else DEFAULT_NOISE.trial_pct**2
     mean = pooled.mean if pooled is not None else seen[0].delta_pct
     return trials_needed(mean, math.sqrt(between + own), len(seen), bounds_pct)
 
@@ -142,7 +160,9 @@ def _bands(digest: Mapping[str, Any]) -> dict[Any, tuple[float, float]]:
     return {**bands, None: next(iter(bands.values()), (-100.0, 100.0))}
 
 
-def _headline(standing: Standing | None) -> str:
+def _headline(standing: Standing | None, trials: int) -> str:
+    if standing is None and trials:
+        return f"{count(trials, 'trial')} without a delta that could be stated, so nothing is known of how the device reads."
     if standing is None:
         return "No trial is in this dossier yet, so nothing is known of how the device reads."
     across, (low, high) = standing.across, standing.allowance_pct
@@ -156,14 +176,23 @@ def _headline(standing: Standing | None) -> str:
     return f"{said}; {band}: {standing.verdict.word}."
 
 
-def _how_sure(standing: Standing | None, trials: int) -> str:
+def _how_sure(standing: Standing | None, trials: Sequence[TrialEntry]) -> str:
+    few = "a verdict on a device rests on at least three, on different days."
     if standing is None or standing.across.pooled is None:
-        return f"{trials} trial{'' if trials == 1 else 's'}: a verdict on a device rests on at least three, on different days."
+        return f"{count(len(trials), 'trial')}: {few}"
     pooled = standing.across.pooled
-    said = f"Trials differ by {math.sqrt(pooled.tau2):.1f} points beyond their own errors (I² {100 * pooled.i2_frac:.0f} %)"
-    if pooled.prediction is not None:
-        said += f"; another trial is expected between {signed(pooled.prediction[0])} and {signed(pooled.prediction[1])} %"
-    return said + "."
+    if pooled.prediction is None:
+        return f"{pooled.n} trials cannot tell by how much days differ: {few}"
+    most, (low, high) = math.sqrt(pooled.tau2_ci[1]), pooled.prediction
+    said = (
+        f"From day to day the delta moves by {math.sqrt(pooled.tau2):.1f} points beyond the trials' own errors (95 %: up to "
+        f"{most:.1f}; I² {100 * pooled.i2_frac:.0f} %); another day's true delta is expected between {signed(low)} and "
+        f"{signed(high)} %."
+    )
+    sides = {(t.digest.get("reference_point") or "") in UPSTREAM_OF_CHAIN for t in trials if t.digest.get("reference_point")}
+    if len(sides) > 1:
+        said += " The references lie on both sides of the chain, so drivetrain loss is part of what differs between trials."
+    return said
 
 
 def _to_settle(standing: Standing | None, trials: Sequence[TrialEntry]) -> tuple[str, ...]:
@@ -178,22 +207,40 @@ def _to_settle(standing: Standing | None, trials: Sequence[TrialEntry]) -> tuple
     if usual is not None:
         rest = usual.sentence[0].lower() + usual.sentence[1:]
         said.append(f"Against a claim of ±{USUAL_CLAIM_PCT:g} % alone, without chain: {rest}")
-    pooled = standing.across.pooled
-    if pooled is not None:
+    if standing.across.opposed is None:
         hinge = [name for name, rest in standing.across.without if _word(rest, standing.allowance_pct) != standing.verdict.word]
         if hinge:
-            said.append(f"The verdict hangs on {', '.join(hinge)}: without it, it would be another.")
-    if len({(t.rider, t.unit, t.rig) for t in trials}) < 2:
-        said.append("Every trial is of one rider, one unit and one rig: another of any of them may read differently.")
+            it = "it" if len(hinge) == 1 else "any one of them"
+            said.append(f"The verdict hangs on {', '.join(hinge)}: without {it}, it would be another.")
+    said += _one_of_each(trials)
     if all(t.digest["devices"] < 3 for t in trials):
         said.append("With two devices only, a difference may belong to the reference: ride a third.")
     return tuple(said)
 
 
-def _word(pooled: Any, allowance: tuple[float, float]) -> str:
+def _one_of_each(trials: Sequence[TrialEntry]) -> list[str]:
+    """What all trials have in common, or do not say."""
+    named = {(t.rider, t.unit, t.rig) for t in trials}
+    if len(named) > 1:
+        return []
+    if not any(next(iter(named))):
+        return ["No trial names its rider, unit or rig, so how far another would read differently cannot be judged."]
+    return ["Every trial is of one rider, one unit and one rig: another of any of them may read differently."]
+
+
+def _word(pooled: Pooled | Left, allowance: tuple[float, float]) -> str:
     return verdict_on(pooled.mean, pooled.ci, allowance, enough=True).word
 
 
 def trial_deltas(trials: Sequence[TrialEntry]) -> tuple[TrialDelta, ...]:
     """Every trial's own deltas, for pictures and tables."""
-    return tuple(d for t in trials for d in deltas_of_trial(t.digest, trial=t.name))
+    named = zip(_names(trials), trials, strict=True)
+    return tuple(d for name, t in named for d in deltas_of_trial(t.digest, trial=name))
+
+
+def _names(trials: Sequence[TrialEntry]) -> list[str]:
+    """What each trial is called; of those with one name each also by its day, or its number where that is the same, too."""
+    often, dated = Counter(t.name for t in trials), Counter((t.name, t.day) for t in trials)
+    marks = [t.day if t.day and dated[t.name, t.day] == 1 else str(i) for i, t in enumerate(trials, start=1)]
+    return [t.name if often[t.name] == 1 else f"{t.name} ({mark})" for t, mark in zip(trials, marks, strict=True)]
+

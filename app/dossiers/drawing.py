@@ -16,7 +16,6 @@ def picture(dossier: Dossier, name: Any, theme: Theme) -> Any:
     """The plotly figure, or None where there is nothing to draw or no such picture."""
     if name == "forest":
         stand = stand_of(dossier.trials)
-        groups = [(firmware, own[0]) for firmware, own in stand.by_firmware if own]
-        return forest_picture(stand.standings[0], groups, theme=theme) if stand.standings else None
+        return None if stand.shown is None else forest_picture(stand.shown, stand.shown_by_firmware, theme=theme)
     measured = bench_rows(dossier) if name == "bench" else []
     return bench_picture(measured, theme=theme) if measured else None

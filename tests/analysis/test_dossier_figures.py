@@ -23,7 +23,7 @@ def traces(figure, kind):
 
 
 def test_the_forest_shows_every_trial_and_every_mean_where_they_lie(stand):
-    figure = forest_picture(stand.standings[0], [(f, own[0]) for f, own in stand.by_firmware])
+    figure = forest_picture(stand.shown, stand.shown_by_firmware)
     trials, means = traces(figure, "trials")[0], traces(figure, "mean")
     assert list(trials.x) == [9.0, 9.3, 8.6, 2.1, 2.6]
     assert trials.x[0] - trials.error_x.array[0] == approx(stand.standings[0].across.trials[0].ci_pct[0])
@@ -34,7 +34,7 @@ def test_the_forest_shows_every_trial_and_every_mean_where_they_lie(stand):
     names = figure.layout.yaxis.ticktext
     assert names[4].startswith("&lt;b&gt;second"), "a trial's name is text, never markup"
     assert names[2] == "2026-03-03 8.6"
-    assert figure.layout.height == forest_height_px(stand.standings[0], [(f, own[0]) for f, own in stand.by_firmware])
+    assert figure.layout.height == forest_height_px(stand.shown, stand.shown_by_firmware)
 
 
 def test_shapes_tell_verdicts_apart_without_colour(stand):

@@ -76,7 +76,8 @@ def test_levels_and_surges_are_told_apart_and_a_single_hold_settles_nothing():
 def test_trials_that_would_settle_a_claim_of_one_percent():
     """No source: three days do not confirm 1 %; five allow to speak of it (between days 0.8 %)."""
     assert trials_needed(0.0, 0.8, 3, (-1.0, 1.0)).more == 2
-    assert trials_needed(3.0, 0.8, 3, (-1.0, 1.0)).more == 0
+    assert "1 more trial settles that it is within −1.0 to +1.0 %" in trials_needed(0.0, 0.8, 4, (-1.0, 1.0)).sentence
+    assert "3 more trials settle that it is outside" in trials_needed(3.0, 0.8, 0, (-1.0, 1.0)).sentence
     edge = trials_needed(0.99, 0.8, 3, (-1.0, 1.0))
     assert edge.in_all is None
     assert "no number of trials" in edge.sentence
@@ -90,5 +91,5 @@ def test_own_trials_give_the_noise_that_they_were_made_with():
     report = {"blocks": [{"id": "B01", "kind": "steady"}], "deltas": deltas, "summary": summary}
     got = noise_of([report], "b")
     assert (got.second_pct, got.block_pct) == (approx(1.4), 0.3)
-    assert "3 held blocks of 1 own trials" in got.origin
+    assert "3 held blocks of 1 own trial;" in got.origin
     assert noise_of([], "b") == DEFAULT_NOISE

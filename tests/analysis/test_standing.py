@@ -6,7 +6,7 @@ import pytest
 from pytest import approx
 
 from analysis.dossier.document import TrialEntry
-from analysis.dossier.standing import moved_verdicts, needed_for, stand_of
+from analysis.dossier.standing import moved_verdicts, needed_for, stand_of, trial_deltas
 from analysis.pooling import pool
 from analysis.replicates import deltas_of_trial
 
@@ -84,6 +84,60 @@ def test_what_it_takes_to_settle_is_said(deltas, settled):
     assert any("Against a claim of ±1 % alone" in s for s in stand.to_settle)
     assert any("one rider, one unit and one rig" in s for s in stand.to_settle)
     assert any("ride a third" in s for s in stand.to_settle)
+
+
+def test_what_settles_it_never_contradicts_the_interval_that_is_printed():
+    """Verdict and forecast on one page: more trials are asked for exactly where the interval reaches across an edge."""
+    for deltas in ((2.3, 2.2, 2.4), (0.8, 0.9, 1.3), (0.2, 0.1, -0.1), (0.2, 0.7, -0.1)):
+        stand = stand_of(days(*deltas))
+        low, high = stand.standings[0].across.pooled.ci
+        needed = needed_for(stand.standings[0], (-1.0, 1.0))
+        straddles = low < -1 < high or low < 1 < high
+        assert (needed.more != 0) == straddles
+        assert ("so far settle" in needed.sentence) != straddles
+
+
+def test_nothing_is_said_to_settle_a_mean_of_trials_that_disagree_in_sign():
+    stand = stand_of(days(-4.0, 4.2, 4.0, devices=2))
+    assert needed_for(stand.standings[0], (-1.0, 1.0)) is None
+    assert not any("If the mean" in s or "hangs on" in s or "so far settle" in s for s in stand.to_settle)
+
+
+def test_two_trials_do_not_say_how_far_days_differ():
+    said = stand_of(days(2.0, 2.1)).how_sure
+    assert "2 trials cannot tell by how much days differ" in said
+    assert "I²" not in said
+
+
+def test_trials_of_one_name_stay_two_trials():
+    same = [replace(t, name="evening") for t in days(2.0, 2.6)] + [replace(trial(2.2, day=None), name="evening", key="k3")]
+    assert sorted(d.trial for d in trial_deltas(same) if d.kind == "steady") == [
+        "evening (2026-03-01)", "evening (2026-03-02)", "evening (3)",
+    ]  # fmt: skip
+    assert stand_of(same).standings[0].across.pooled.n == 3
+
+
+def test_references_on_both_sides_of_the_chain_are_said():
+    mixed = days(2.0, 2.6, -1.0)
+    for entry, point in zip(mixed, ("hub", "hub", "crank"), strict=True):
+        entry.digest["reference_point"] = point
+    assert "both sides of the chain" in stand_of(mixed).how_sure
+    assert "both sides of the chain" not in stand_of(mixed[:2]).how_sure
+
+
+def test_trials_that_name_no_rider_are_not_said_to_be_of_one():
+    unnamed = [replace(t, rider=None) for t in days(2.0, 2.1)]
+    assert any("No trial names its rider" in s for s in stand_of(unnamed).to_settle)
+
+
+def test_the_picture_shows_the_kind_that_the_headline_speaks_of():
+    """Without held power the headline speaks of all that was ridden, not of the surges that come first in the table."""
+    loose = days(2.0, 2.1, 2.2)
+    for entry in loose:
+        entry.digest["summary"][0]["kind"] = "transient"
+    stand = stand_of(loose)
+    assert stand.standings[0].across.kind == "transient"
+    assert (stand.shown.across.kind, "everything ridden" in stand.headline) == ("all", True)
 
 
 def test_a_verdict_that_hangs_on_one_trial_is_named():

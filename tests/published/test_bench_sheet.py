@@ -48,6 +48,8 @@ def test_battery_runs_that_were_stopped_early_are_lower_bounds():
     assert measure(replace(run, readings=(72.0,))).answer == "agrees"
     start_up = replace(run, quantity="start-up time", unit="s", promise="at most", claimed=5.0, readings=(9.0,))
     assert measure(start_up).answer == "differs"
+    beyond = replace(run, promise="value", tolerance=2.0, readings=(72.0,))
+    assert measure(beyond).answer == "differs", "60 h within 2 h cannot be said of a run that still goes at 72 h"
 
 
 @pytest.mark.parametrize(
@@ -69,6 +71,31 @@ def test_one_reading_and_no_word_on_the_instrument_settle_nothing():
     bare = measure(Row(quantity="float", unit="deg", readings=(6.0,), claimed=6.0))
     assert (bare.answer, bare.expanded) == ("cannot tell", None)
     assert measure(Row(quantity="float", unit="deg", readings=(6.0,))).answer is None
+    alike = measure(Row(quantity="float", unit="deg", readings=(6.0, 6.0, 6.0), claimed=6.0))
+    assert alike.reason.startswith("Readings all alike")
+
+
+def test_a_claim_of_zero_needs_a_tolerance():
+    offset = Row(quantity="offset of the axle", unit="mm", readings=(0.1, -0.1, 0.05), claimed=0.0, resolution=0.05)
+    assert (measure(offset).answer, "claim of zero" in measure(offset).reason) == ("cannot tell", True)
+    assert measure(replace(offset, tolerance=0.5)).answer == "agrees"
+    assert measure(replace(offset, readings=(1.1, 0.9, 1.0))).answer == "differs"
+
+
+@pytest.mark.parametrize("n", [2, 3, 5])
+@pytest.mark.parametrize("scatter", [0.3, 1.0, 3.0])
+def test_few_readings_cover_by_their_effective_degrees_of_freedom(n, scatter):
+    """JCGM 100 annex G.4 by simulation of 3000 sheets: readings scatter by a part, as much as, or more than the calibration.
+
+    The formula's own weakness is two readings that scatter more than the instrument is off: 87 %; three give 91 %.
+    """
+    rng = np.random.default_rng(n)
+    readings, off = rng.normal(100, scatter, (3000, n)), rng.normal(0, 1.0 / np.sqrt(n), 3000)
+    hits = []
+    for shown, by in zip(readings, off, strict=True):
+        got = measure(Row(quantity="mass", unit="g", readings=tuple(shown + by), calibration=1.0 / math.sqrt(n)))
+        hits.append(abs(got.mean - 100) <= got.expanded)
+    assert {2: 0.855, 3: 0.905, 5: 0.925}[n] <= np.mean(hits) <= 0.985
 
 
 def test_the_interval_covers_the_true_value_as_often_as_it_says():

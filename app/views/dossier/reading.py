@@ -53,9 +53,7 @@ def reading_view(dossier: Dossier, stand: Stand, *, changed_utc: str, address: s
 
 def forest_height(stand: Stand) -> int:
     """Height of the forest, 0 where there is none. [px]"""
-    if not stand.standings:
-        return 0
-    return forest_height_px(stand.standings[0], [(f, own[0]) for f, own in stand.by_firmware if own])
+    return 0 if stand.shown is None else forest_height_px(stand.shown, stand.shown_by_firmware)
 
 
 def picture_box(name: str, height_px: int, says: str) -> Any:
@@ -108,7 +106,7 @@ def _standings(name: str, standings: Sequence[Standing]) -> html.Div:
         "trials",
         "mean, %",
         "95 % interval, %",
-        "next trial, %",
+        "another day, %",
         "trials differ by, points",
         "allowance, %",
         "verdict",

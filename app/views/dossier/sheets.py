@@ -47,7 +47,7 @@ def _trial(entry: TrialEntry) -> tuple[Any, ...]:
 
 
 def _coverage(dossier: Dossier) -> list[Any]:
-    touched = coverage_of(dossier.trials, dossier.bench)
+    touched = coverage_of(dossier.trials)
     lists = []
     for title, chosen in (
         ("Properties", [t for t in touched if t.name in PROPERTIES]),

@@ -13,6 +13,7 @@ from typing import Any
 import plotly.graph_objects as go
 
 from analysis.figures.ink import Theme, blank_figure, faded, ink_of, line_style, plain_axis
+from analysis.figures.naming import row_difference
 from analysis.figures.ticks import clock_ticks, round_ticks, signed_text
 
 ROW_PX, GAP_PX = 150, 58
@@ -40,7 +41,7 @@ def against(report: Mapping[str, Any], labels: tuple[str, ...], *, theme: Theme 
             number = row * len(COLUMNS) + column + 1
             _panel(figure, points[label], key, number, row, len(devices), limits, bands.get(label), theme, title)
         _points(figure, points[label], row, line_style(row + 1, theme).colour)
-        _name(figure, f"{label} minus {labels[0]} [%]", row, len(devices), theme)
+        _name(figure, row_difference(label, labels[0], "%"), row, len(devices), theme)
     return figure
 
 

@@ -16,6 +16,7 @@ from analysis.consensus import consensus_of
 from analysis.figures.clocks import match_height_px, match_picture
 from analysis.figures.dependence import curve_traces, curves_of
 from analysis.figures.ink import Theme, faded, ink_of, line_style
+from analysis.figures.naming import ROW_LETTERS, row_difference, shortened
 from analysis.figures.panels import Grid, add_panel, add_shade, bands_of, blank_grid, device_style, limits_around
 from analysis.figures.ticks import clock_text, clock_ticks
 from analysis.figures.transitions import changes_height_px, changes_picture
@@ -72,7 +73,7 @@ def _along(report: Mapping[str, Any], finding: Mapping[str, Any], theme: Theme) 
     limits = limits_around([*curve["delta_pct"], *curve["low"], *curve["high"], *(band or ())])
     figure = blank_grid(ONE, theme)
     along = {"title": {"text": f"{curve['against']} [{curve['unit']}]"}}
-    name = f"{label} minus {report['reference']} [%]"
+    name = row_difference(label, report["reference"], "%")
     axes = add_panel(figure, ONE, 0, theme=theme, along=along, limits=limits, name=name)
     if band:
         add_shade(figure, axes, band, theme, name="allowance")
@@ -98,7 +99,8 @@ def _watts(report: Mapping[str, Any], finding: Mapping[str, Any], theme: Theme) 
     figure = blank_grid(ONE, theme)
     along = {"title": {"text": f"{report['reference']} [W]"}, "range": [0, reach]}
     limits = limits_around([*shown, *edges])
-    axes = add_panel(figure, ONE, 0, theme=theme, along=along, limits=limits, name=f"{label} minus {report['reference']} [W]")
+    name = row_difference(label, report["reference"], "W")
+    axes = add_panel(figure, ONE, 0, theme=theme, along=along, limits=limits, name=name)
     on = {"xaxis": axes[0], "yaxis": axes[1]}
     if band:
         figure.add_scatter(
@@ -133,7 +135,8 @@ def _by_kind(report: Mapping[str, Any], label: str, theme: Theme) -> go.Figure:
     limits = limits_around([*held, *(d["delta_pct"] for k in shown for d in own[k]), *(band or ())])
     figure = blank_grid(ONE, theme)
     along = {"tickvals": list(range(len(shown))), "ticktext": shown, "range": [-0.5, len(shown) - 0.5]}
-    axes = add_panel(figure, ONE, 0, theme=theme, along=along, limits=limits, name=f"{label} minus {report['reference']} [%]")
+    name = row_difference(label, report["reference"], "%")
+    axes = add_panel(figure, ONE, 0, theme=theme, along=along, limits=limits, name=name)
     if band:
         add_shade(figure, axes, band, theme, name="allowance")
     style, shape = device_style(report, label, theme)
@@ -165,7 +168,7 @@ def _lost(report: Mapping[str, Any], trial: Trial, code: str, label: str, theme:
     inside = (trial.second_s >= view[0]) & (trial.second_s < view[1])
     at, own, middle = trial.second_s[inside] + 0.5, trial.per_second(label)[inside], consensus.power_w[inside]
     top = float(np.nanmax(np.concatenate((own, middle, [50.0]))))
-    name = f"{label}, and the middle of all [W]"
+    name = f"{shortened(label, 2 * ROW_LETTERS)}, and the middle of all [W]"
     axes = add_panel(figure, ONE, 0, theme=theme, along=along, limits=(0, 1.06 * top), name=name, tick=str)
     for start_s, end_s in lost.spans:
         figure.add_shape(

@@ -5,21 +5,20 @@ Percent of the claim, so that grams, millimetres and hours share one axis; the s
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 
 import plotly.graph_objects as go
 
 from analysis.bench_sheet import Measured
 from analysis.figures.ink import Theme, blank_figure, faded, ink_of, line_style, plain_axis
+from analysis.figures.naming import row_name
 from analysis.figures.ticks import round_ticks, signed_text
 
-ROW_PX = 26
-BENCH_MARGIN_PX = {"l": 165, "r": 16, "t": 10, "b": 40}
+ROW_PX = 40
+BENCH_MARGIN_PX = {"l": 8, "r": 8, "t": 14, "b": 40}
 MARKERS = {"agrees": "circle", "differs": "triangle-up", "cannot tell": "diamond-open"}
-NAME_LETTERS = 24
 MAX_SHOWN_PCT = 100.0
-BAR = 0.3  # half the height of a tolerance's bar, in rows
+BAR = 0.17  # half the height of a tolerance's bar, in rows
 
 
 def drawn_rows(measured: Sequence[tuple[str, Measured]]) -> list[tuple[str, Measured]]:
@@ -46,9 +45,9 @@ def bench_picture(measured: Sequence[tuple[str, Measured]], *, theme: Theme = "l
             title={"text": "measured minus claimed [% of the claim]", "font": {"size": 12, "color": ink.muted}, "standoff": 6},
         ),
         yaxis=plain_axis(
-            theme, range=[len(rows) - 0.5, -0.5], showgrid=False, tickvals=list(range(len(rows))),
-            ticktext=[html.escape(name if len(name) <= NAME_LETTERS else name[: NAME_LETTERS - 1] + "…") for name in names],
+            theme, range=[len(rows) - 0.5, -0.5], showgrid=False, showticklabels=False,
         ),
+        annotations=[row_name(name, place, theme) for place, name in enumerate(names)],
     )  # fmt: skip
     for place, (_, m) in enumerate(rows):
         if m.row.tolerance:

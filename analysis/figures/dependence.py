@@ -12,6 +12,7 @@ from typing import Any
 import plotly.graph_objects as go
 
 from analysis.figures.ink import LineStyle, Theme, faded
+from analysis.figures.naming import row_difference
 from analysis.figures.panels import Grid, add_panel, add_shade, bands_of, blank_grid, device_style, limits_around
 
 COLUMNS = 3
@@ -53,7 +54,7 @@ def _grid(curves: list[Mapping[str, Any]]) -> Grid:
 
 
 def _name(report: Mapping[str, Any], label: str, place: int) -> str:
-    return f"{label} minus {report['reference']} [%]" if place == 0 else ""
+    return row_difference(label, report["reference"], "%") if place == 0 else ""
 
 
 def _common(edges: list[float]) -> list[float]:

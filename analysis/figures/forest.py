@@ -6,20 +6,19 @@ trials with its interval, the hairline through it where the next trial is to be 
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 
 import plotly.graph_objects as go
 
 from analysis.dossier.standing import Standing
 from analysis.figures.ink import Theme, blank_figure, faded, ink_of, line_style, plain_axis
+from analysis.figures.naming import row_name
 from analysis.figures.ticks import round_ticks, signed_text
 from analysis.replicates import TrialDelta
 
-ROW_PX = 24
-FOREST_MARGIN_PX = {"l": 150, "r": 16, "t": 10, "b": 40}
-LOZENGE = 0.32  # half its height, in rows
-NAME_LETTERS = 21  # what fits left of the picture; the table has the whole name
+ROW_PX = 40
+FOREST_MARGIN_PX = {"l": 8, "r": 8, "t": 14, "b": 40}
+LOZENGE = 0.17  # half its height, in rows
 MAX_SHOWN_PCT = 60.0
 MARKERS = {True: "circle", False: "triangle-up"}
 
@@ -43,10 +42,9 @@ def forest_picture(
             title={"text": "device minus reference [%]", "font": {"size": 12, "color": ink.muted}, "standoff": 6},
         ),
         yaxis=plain_axis(
-            theme, range=[len(rows) - 0.5, -0.5], showgrid=False, tickvals=list(range(len(rows))),
-            ticktext=[html.escape(_short(name)) if isinstance(what, TrialDelta) else f"<b>{html.escape(_short(name))}</b>"
-                      for name, what in rows],
+            theme, range=[len(rows) - 0.5, -0.5], showgrid=False, showticklabels=False,
         ),
+        annotations=[row_name(name, place, theme, bold=isinstance(what, Standing)) for place, (name, what) in enumerate(rows)],
     )  # fmt: skip
     figure.add_shape(
         type="rect", xref="x", yref="paper", x0=standing.allowance_pct[0], x1=standing.allowance_pct[1], y0=0, y1=1,
@@ -112,7 +110,3 @@ def _mean(figure: go.Figure, standing: Standing, place: int, colour: str, seen: 
         line={"color": colour, "width": 1},
         meta={"kind": "mean"},
     )
-
-
-def _short(name: str) -> str:
-    return name if len(name) <= NAME_LETTERS else name[: NAME_LETTERS - 1] + "…"

@@ -18,8 +18,9 @@ from analysis.errors import OutOfRange
 from analysis.figures.block_strip import draw_blocks
 from analysis.figures.ink import Theme, blank_figure, ink_of, plain_axis
 from analysis.figures.look import CHANNEL_ROWS, Look, rows_recorded
+from analysis.figures.naming import row_difference
 from analysis.figures.rows import Frame, Row, Sheet, draw_channels, draw_power
-from analysis.figures.strips import band_pct, draw_strips
+from analysis.figures.strips import draw_strips
 from analysis.figures.thinning import step_for
 from analysis.figures.ticks import clock_ticks, clock_words
 from analysis.trial import Trial
@@ -79,7 +80,7 @@ def overlay(
     draw_strips(sheet, report, trial, frame, rows[1 : 1 + strips])
     draw_channels(sheet, trial, frame, rows[1 + strips : -1])
     draw_blocks(sheet, report["blocks"], theme, view, rows[-1])
-    names = zip(_row_names(report, trial, frame), rows, strict=True)
+    names = zip(_row_names(trial, frame), rows, strict=True)
     sheet.layout["annotations"] = [_name(name, row, theme) for name, row in names]
     blank = blank_figure(theme, height_px=height_px(strips, channels), margin_px=MARGIN_PX)
     return go.Figure(data=sheet.traces, layout={**blank.layout.to_plotly_json(), **sheet.layout})
@@ -107,15 +108,14 @@ def _time_axis(theme: Theme, view: tuple[float, float], lowest: Row, start_utc: 
     return plain_axis(theme, **axis, anchor=lowest.axis, side="bottom")
 
 
-def _row_names(report: Mapping[str, Any], trial: Trial, frame: Frame) -> list[str]:
+def _row_names(trial: Trial, frame: Frame) -> list[str]:
     look, held = frame.look, frame.look.held_against(trial)
-    shade = ", shade: range" if frame.shade_s > 1 else ""
-    smooth = f"moving mean of {look.mean_s} s" if look.mean_s else f"means of {frame.step_s} s" if shade else "every sample"
+    thinned = f"means of {frame.step_s} s" if frame.shade_s > 1 else "every sample"
+    smooth = f"moving mean of {look.mean_s} s" if look.mean_s else thinned
     width = f", mean of {frame.running_s} s" if frame.running_s > 1 else ""
-    names = [f"power [W], {smooth}{shade}"]
+    names = [f"power [W], {smooth}"]
     for label in look.compared(trial):
-        band = ", shade: allowance" if band_pct(report, trial, look, label) else ""
-        names.append(f"{label} minus {held} [{UNIT[look.unit]}]{width}{band}")
+        names.append(f"{row_difference(label, held, UNIT[look.unit])}{width}")
     names += [f"{CHANNEL_ROWS[key].name} [{CHANNEL_ROWS[key].unit}]" for key in look.rows]
     return [*names, "blocks; clock time in UTC" if look.clock_start(trial) else "blocks"]
 

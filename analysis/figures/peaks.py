@@ -12,6 +12,7 @@ from typing import Any
 import plotly.graph_objects as go
 
 from analysis.figures.ink import LineStyle, Theme, faded
+from analysis.figures.naming import panel_difference
 from analysis.figures.panels import Grid, add_panel, add_shade, bands_of, blank_grid, device_style, limits_around
 
 MAX_COLUMNS = 2
@@ -75,7 +76,7 @@ def _draw(
     figure = blank_grid(grid, theme)
     for place, entry in enumerate(entries):
         label = entry["label"]
-        name = f"{label} minus {report['reference']} [%]"
+        name = panel_difference(label, report["reference"], "%")
         axes = add_panel(figure, grid, place, theme=theme, along=along, limits=limits, name=name)
         if label in bands:
             add_shade(figure, axes, bands[label], theme, name="allowance")

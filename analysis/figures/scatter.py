@@ -12,6 +12,7 @@ from typing import Any
 import plotly.graph_objects as go
 
 from analysis.figures.ink import LineStyle, Theme, faded, ink_of
+from analysis.figures.naming import panel_difference
 from analysis.figures.panels import Grid, add_panel, bands_of, blank_grid, device_style, limits_around
 
 MAX_COLUMNS = 2
@@ -61,7 +62,7 @@ def scatter_picture(report: Mapping[str, Any], *, theme: Theme = "light") -> go.
     figure = blank_grid(grid, theme)
     for place, (entry, own) in enumerate(zip(entries, points, strict=True)):
         along = {"title": {"text": "mean of the two [W]"}, "range": list(reach)}
-        name = f"{entry['label']} minus {report['reference']} [W]"
+        name = panel_difference(entry["label"], report["reference"], "W")
         axes = add_panel(figure, grid, place, theme=theme, along=along, limits=limits, name=name)
         if entry["label"] in bands:
             _allowance(figure, axes, _wedge(bands[entry["label"]], reach), theme)

@@ -24,7 +24,7 @@ PEDALS = (
 ALLOWANCE_PCT = (-2.0, 7.3)
 
 WIDTH, HEIGHT = 620, 210
-LEFT, RIGHT, TOP, BOTTOM = 66, 12, 16, 30
+LEFT, RIGHT, TOP, BOTTOM = 78, 12, 16, 30
 MINUTES, LOW_PCT, HIGH_PCT = 65, -4, 13
 WORDS = (
     "From the built-in trial, which is simulated so that the truth is known: each mark is a block of held power, device minus "

@@ -137,8 +137,8 @@ def _summary(told: Material) -> list[Any]:
     rows = [_summary_row(entry, entries[i - 1] if i else None, labels, limits) for i, entry in enumerate(entries)]
     caption = html.Caption("Delta by kind, against the worst-case allowance; the likely allowance stands beside it.")
     name = "Delta by kind"
-    content = [caption, html.Thead(html.Tr(head)), html.Tbody(rows)]
-    return [scrolling(html.Table(content, className="summary-table", **table_key(name)), name)]
+    content = [caption, html.Thead(html.Tr(head)), html.Tbody(rows, role="rowgroup")]
+    return [scrolling(html.Table(content, className="summary-table", role="table", **table_key(name)), name)]
 
 
 SUMMARY = Chapter(
@@ -164,22 +164,23 @@ def _summary_row(
     interval, verdict = limits_pct(entry), parts.verdict_mark(entry["verdict"], entry.get("reason"))
     new = before is None or before["label"] != entry["label"]
     figures = (
-        (str(entry.get("blocks") or NOTHING), {}),
-        (number(entry["mean_w"]), value_of(entry["mean_w"])),
+        (str(entry.get("blocks") or NOTHING), {"data-name": "blocks"}),
+        (number(entry["mean_w"]), value_of(entry["mean_w"]) | {"data-name": "mean, W"}),
         (signed(entry["delta_w"]), value_of(entry["delta_w"]) | {"className": "num delta-w"}),
         (html.Strong(signed(entry["delta_pct"])), value_of(entry["delta_pct"]) | {"className": "num delta-pct"}),
-        (interval.shown, interval.data),
-        (span(entry["allowance_pct"]), ends_of(entry["allowance_pct"])),
-        (span(entry["likely_allowance_pct"]), ends_of(entry["likely_allowance_pct"])),
+        (interval.shown, interval.data | {"data-name": "95 % interval"}),
+        (span(entry["allowance_pct"]), ends_of(entry["allowance_pct"]) | {"data-name": "allowance, %"}),
+        (span(entry["likely_allowance_pct"]), ends_of(entry["likely_allowance_pct"]) | {"data-name": "likely, %"}),
     )
     return html.Tr(
         [
-            html.Th(parts.named_once(entry, before, labels), scope="row"),
-            html.Td(f"{entry['kind']}: {KIND_MEANS[entry['kind']]}"),
-            *(html.Td(shown, **{"className": "num", **data}) for shown, data in figures),
-            html.Td(parts.range_mark(entry, limits), className="drawn", **{"data-text": ""}),
-            html.Td(verdict, **{"data-text": entry["verdict"] or NOTHING}),
+            html.Th(parts.named_once(entry, before, labels), scope="row", role="rowheader"),
+            _cell([html.Span(entry["kind"]), html.Span(f": {KIND_MEANS[entry['kind']]}", className="kind-means")], "kind"),
+            *(_cell(shown, data.pop("className", "num"), **data) for shown, data in figures),
+            _cell(parts.range_mark(entry, limits), "drawn", **{"data-text": ""}),
+            _cell(verdict, "summary-verdict", **{"data-text": entry["verdict"] or NOTHING}),
         ],
+        role="row",
         className="group-start" if new else "",
         **{"data-kind": entry["kind"], "data-verdict": entry["verdict"] or ""},
     )

@@ -31,7 +31,7 @@ def test_the_forest_shows_every_trial_and_every_mean_where_they_lie(stand):
     assert [(t.x[0], t.x[1], t.x[2]) for t in means] == [(p.ci[0], p.mean, p.ci[1]) for p in pooled]
     band = figure.layout.shapes[0]
     assert (band.x0, band.x1) == stand.standings[0].allowance_pct
-    names = figure.layout.yaxis.ticktext
+    names = [note.text for note in figure.layout.annotations]
     assert names[4].startswith("&lt;b&gt;second"), "a trial's name is text, never markup"
     assert names[2] == "2026-03-03 8.6"
     assert figure.layout.height == forest_height_px(stand.shown, stand.shown_by_firmware)
@@ -55,5 +55,5 @@ def test_the_bench_picture_has_every_claim_in_percent_of_itself():
     ]  # fmt: skip
     assert figure.data[1].marker.symbol == ("triangle-up",)
     assert (figure.layout.shapes[0].x0, figure.layout.shapes[0].x1) == (approx(-1.25), approx(1.25))
-    assert list(figure.layout.yaxis.ticktext) == ["mass, pedals", "mass, crank"]
+    assert [note.text for note in figure.layout.annotations] == ["mass, pedals", "mass, crank"]
     assert figure.layout.height == bench_height_px(rows)

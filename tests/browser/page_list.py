@@ -4,17 +4,31 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from driving import RIDE_FILES, Site, chart_drawn, eventually
+from open_trials import with_names
 
 from analysis.default_design import core_design
 from app import links
 from app.dossiers.changing import changed_part, new_dossier, with_trial
+from app.jobs import NO_MORE, Failed, Working
+
+NOWHERE = "trial/" + "A" * 32
+LONG_NOTE = "The left pedal's cell was changed here, by the light of a head torch, so the gap is mine and not the device's. " * 3
+CUT_SHORT = (
+    "hub_2026-01-17_eighteen-oh-five_boathouse.fit ends in the middle of a message after 3 min; "
+    "export it again from the head unit.\n"
+    "Two recordings are needed to compare anything; one is left."
+)
 
 
 def untouched(page) -> None:
     page.wait_for_selector("main h1")
+
+
+def told(page) -> None:
+    page.wait_for_selector(".waiting h1")
 
 
 def with_sheet(page) -> None:
@@ -46,11 +60,14 @@ def reviewed(page) -> None:
 
 
 def walked(page) -> None:
-    """To the foot of the page and back: what is drawn only when it comes into sight is drawn."""
-    steps = page.evaluate("Math.ceil(document.documentElement.scrollHeight / innerHeight)")
-    for step in range(steps):
-        page.evaluate("step => scrollTo({top: step * innerHeight, behavior: 'instant'})", step)
-        page.wait_for_timeout(60)
+    """To the foot of the page and back, until all that is made only when it comes into sight is there."""
+    left = "[...document.querySelectorAll('[data-seen]')].filter(box => box.checkVisibility() && " \
+        "!box.querySelector(box.dataset.seen === 'section-seen' ? '.section-content > *' : '.main-svg'))"
+    for _ in range(200):
+        if not page.evaluate(f"{left}.map(box => box.scrollIntoView({{behavior: 'instant'}})).length"):
+            break
+        page.wait_for_timeout(100)
+    assert page.evaluate(f"{left}.map(box => box.dataset.index)") == []
     page.evaluate("scrollTo({top: 0, behavior: 'instant'})")
 
 
@@ -63,9 +80,12 @@ class Stop:
 
 
 NAMES = (
-    "home", "home with a sheet", "trial of an owner", "interval of a reader", "blocks first", "plan editor",
-    "kept plan of its owner", "kept plan of a reader", "no dossiers", "dossier of its owner", "dossier of a reader", "not found",
+    "home", "home with a sheet", "trial of an owner", "interval of a reader", "long names", "blocks first", "under way",
+    "in line", "busy", "no result", "refused", "deleted", "plan editor", "kept plan of its owner", "kept plan of a reader",
+    "no dossiers", "dossier of its owner", "dossier of a reader", "not found",
 )  # fmt: skip
+# What the browser's console says of these is meant.
+MISSING = ("deleted", "not found", "refused")
 
 
 def stops(site: Site) -> dict[str, Stop]:
@@ -73,6 +93,8 @@ def stops(site: Site) -> dict[str, Stop]:
     store = site.services.store
     demo = store.trial(site.demo.split("/")[-1])
     own = store.create_trial(demo.recordings, demo.setup)
+    store.notes.add(own.trial_id, LONG_NOTE, (1640.0, 2150.0))
+    store.notes.add(own.trial_id, "Fan on.", None)
     hidden = store.create_trial(demo.recordings, demo.setup, blocks_first=True)
     plan = store.plans.create(core_design(250.0))
     dossier = store.dossiers.create(_dossier(site))
@@ -82,7 +104,14 @@ def stops(site: Site) -> dict[str, Stop]:
         Stop("/", with_sheet),
         Stop(links.owner_path(own.trial_id, own.owner_key), judged),
         Stop(f"{site.demo}?from=1640.0&to=2150.0", selected),
+        Stop(_long_names(site, demo), judged),
         Stop(links.owner_path(hidden.trial_id, hidden.owner_key), chart_drawn),
+        Stop(_answered(site, demo, Working(stage="reading spider.fit", done_frac=0.3)), told),
+        Stop(_answered(site, demo, Working(stage="the server is busy: number 14 in line, about 3 min", done_frac=0.0)), told),
+        Stop(_answered(site, demo, Working(stage=NO_MORE, done_frac=0.0)), told),
+        Stop(_answered(site, demo, Failed(sentence=CUT_SHORT)), told),
+        Stop(f"/{NOWHERE}/result.json", told),
+        Stop(f"/{NOWHERE}", told),
         Stop(links.PLAN, planned),
         Stop(links.plan_owner_path(plan.token, plan.owner_key), untouched),
         Stop(f"{links.PLAN}/{plan.token}", untouched),
@@ -94,22 +123,48 @@ def stops(site: Site) -> dict[str, Stop]:
     return dict(zip(NAMES, made, strict=True))
 
 
+def _long_names(site: Site, demo) -> str:
+    """A trial whose owner likes to write."""
+    named = with_names(
+        "Boathouse, a cold evening after the new bearings, second attempt with the trainer levelled",
+        "hub of the grey wheel, recalibrated", "spider, second unit of the review", "pedals, right one swapped",
+    )(demo.setup)  # fmt: skip
+    return links.trial_path(site.services.store.create_trial(demo.recordings, named).trial_id)
+
+
+def _answered(site: Site, demo, answer) -> str:
+    """A trial of which the site says this and nothing else, however often it is asked."""
+    new = site.services.store.create_trial(demo.recordings, demo.setup).trial_id
+    ask = site.services.jobs.ask
+    site.services.jobs.ask = lambda trial_id: answer if trial_id == new else ask(trial_id)
+    return links.trial_path(new)
+
+
 def _dossier(site: Site):
     said = {
         "words": {"title": "Pedals under review", "reviewer": "R. Example", "conclusion": "Reads a little high when warm."},
         "firmware": {"version": "2.07", "since": "2026-03-01", "note": "first of the review"},
-        "bench": {
-            "device": "pedals", "row.quantity": "stack height", "row.unit": "mm", "row.claimed": "14",
-            "row.readings": "14.3; 14.35; 14.4", "row.setup": "0.5",
-        },
+        "bench": (
+            {"device": "pedals", "row.quantity": "stack height, axle centre to cleat interface", "row.unit": "mm",
+             "row.claimed": "14", "row.readings": "14.3; 14.35; 14.4", "row.setup": "0.5"},
+            {"device": "the pair it replaces", "row.quantity": "stack height, axle centre to cleat interface", "row.unit": "mm",
+             "row.claimed": "8.8", "row.readings": "10.5; 10.4; 10.6", "row.setup": "0.5"},
+            {"device": "pedals", "row.quantity": "mass of the pair", "row.unit": "g", "row.claimed": "310",
+             "row.readings": "318.2; 318.4; 318.3"},
+        ),
         "incidents": {"day": "2026-03-04", "kind": "drop-out", "what": "Silent for a minute.", "helped": "A new cell."},
         "corrections": {"day": "2026-04-01", "text": "The price was wrong.", "who": "R. Example"},
         "reply": {"day": "2026-04-02", "who": "the maker", "text": "Thank you for the figures."},
     }  # fmt: skip
     made = new_dossier("Pedals under review", "pedals")
     for part, row in said.items():
-        made = changed_part(made, {"part": part, "rows": [row]})
-    return with_trial(made, site.demo, "pedals", lambda _: _judged(site).report)
+        made = changed_part(made, {"part": part, "rows": list(row) if isinstance(row, tuple) else [row]})
+    report = _judged(site).report
+    store, demo = site.services.store, site.services.store.trial(site.demo.split("/")[-1])
+    for title in ("Boathouse, a cold evening", "Boathouse, a warm evening with the window open", "Kiln road"):
+        path = links.trial_path(store.create_trial(demo.recordings, replace(demo.setup, title=title)).trial_id)
+        made = with_trial(made, path, "pedals", lambda _, title=title: {**report, "title": title})
+    return made
 
 
 def _judged(site: Site, patience_s: float = 120.0):

@@ -38,7 +38,7 @@ def bench_picture(measured: Sequence[tuple[str, Measured]], *, theme: Theme = "l
     devices = list(dict.fromkeys(d for d, _ in rows))
     low, high = _limits([m for _, m in rows])
     ticks = round_ticks([low, high])
-    names = [f"{m.row.quantity}, {d}" if len(devices) > 1 else m.row.quantity for d, m in rows]
+    names = [f"{d}: {m.row.quantity}" if len(devices) > 1 else m.row.quantity for d, m in rows]
     figure.update_layout(
         xaxis=plain_axis(
             theme, range=[low, high], tickvals=ticks, ticktext=signed_text(ticks), zeroline=True, zerolinecolor=ink.muted,

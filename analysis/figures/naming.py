@@ -9,7 +9,7 @@ from analysis.figures.ink import Theme, ink_of
 
 # At 12 px a phone's chart of 290 px holds about fifty letters in a line, a plot of half its width about twenty.
 ROW_LETTERS, PANEL_LETTERS = 14, 16
-LINE_LETTERS = 50
+LINE_LETTERS = 54
 BOTH_LETTERS = 14  # two labels that together are no longer than this stand beside each other over a plot
 
 

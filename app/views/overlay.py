@@ -76,7 +76,7 @@ def overlay_panel(
     caption = html.Figcaption(
         "Drag across the chart to select an interval, or click a block. The shade behind the power lines runs from the lowest "
         "to the highest sample, so that no peak is lost; the shade in a difference strip is the allowance. Zoom and smoothing "
-        "change the drawing only: every figure rests on the samples as recorded. Section 2 holds the same in figures.",
+        "are for display only: every figure rests on the samples as recorded. Section 2 holds the same in figures.",
         className="small",
     )
     ends = {name: None if ends is None else list(ends) for name, ends in (("window", screen.window), ("view", screen.view))}

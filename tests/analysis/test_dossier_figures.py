@@ -55,5 +55,5 @@ def test_the_bench_picture_has_every_claim_in_percent_of_itself():
     ]  # fmt: skip
     assert figure.data[1].marker.symbol == ("triangle-up",)
     assert (figure.layout.shapes[0].x0, figure.layout.shapes[0].x1) == (approx(-1.25), approx(1.25))
-    assert [note.text for note in figure.layout.annotations] == ["mass, pedals", "mass, crank"]
+    assert [note.text for note in figure.layout.annotations] == ["pedals: mass", "crank: mass"]
     assert figure.layout.height == bench_height_px(rows)

@@ -167,7 +167,10 @@ def test_no_row_shows_through_the_head_and_the_page_stays_put(open_trial, size):
     page.locator("#summary").scroll_into_view_if_needed()
     assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
     if size == PHONE:
-        box = page.locator(".table-box:has(table[data-table='delta-by-kind'])")
+        kinds = page.locator(".table-box:has(table[data-table='delta-by-kind'])")
+        assert kinds.evaluate("e => e.scrollWidth - e.clientWidth") <= 0, "cards: nothing to scroll for"
+        box = page.locator(".table-box:has(table[data-table='held-power-by-level'])")
+        box.scroll_into_view_if_needed()
         box.evaluate("e => { e.scrollLeft = 200; }")
         name = box.locator("tbody th").first.bounding_box()
         assert name["x"] == pytest.approx(box.bounding_box()["x"], abs=2)

@@ -20,8 +20,9 @@ CALLBACKS: dict[str, Who] = {
     "..notes.data-html...note-layer.data-html...notes-problem.children..": "owner",
     # keeps a new plan for anyone; of a kept one it asks `planning.access.require_owner`
     "..plan-body.children...plan-token.data...plan-version.data...plan-said.children...plan-go.href..": "plan's owner",
-    # makes a new dossier for anyone; of a kept one it asks `dossiers.showing.require_owner`
+    # makes a new dossier for anyone; of a kept one it asks `access.require_owner`
     "..dossier-content.children...dossier-said.children...dossier-lead.href..": "dossier's owner",
+    "..dossier-links-body.children...dossier-lead.href...dossier-content.children..": "dossier's owner",
     '{"index":["MATCH"],"type":"dossier-picture"}.children': "reader",
     "..links-body.children...trial-lead.href...trial-content.children..": "owner",
     '{"index":["MATCH"],"type":"clock-picture"}.children': "reader",

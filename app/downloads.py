@@ -81,7 +81,7 @@ def own(trial_id: str, owner_key: str) -> flask.Response:
     good = links.is_id(trial_id) and links.is_id(owner_key)
     address = get_services().store.links.way_in(trial_id, [owner_key]) if good else None
     if address is None:
-        raise NoSuchTrial(access.NOTHING_HERE)
+        raise NoSuchTrial()
     response = flask.redirect(links.trial_path(address), code=303)
     access.grant(response, address, owner_key)
     response.headers["Cache-Control"] = "no-store"
@@ -93,7 +93,7 @@ def _found(trial_id: str) -> OpenTrial | flask.Response:
     services = get_services()
     stored = access.stored_trial(trial_id)
     if stored is None:
-        raise NoSuchTrial(access.NOTHING_HERE)
+        raise NoSuchTrial()
     freezing.refuse_hidden(stored)
     answer = services.jobs.ask(trial_id)
     if isinstance(answer, Failed):

@@ -82,7 +82,7 @@ def change(services: Services, trial_id: str, data: Any) -> None:
     """
     wish, stored = wish_of(data), services.store.trial(trial_id)
     if stored is None:
-        raise NoSuchTrial("There is no trial at this address; check that the link is complete.")
+        raise NoSuchTrial()
     if wish.seen != stored.setup_version:
         raise ChangedMeanwhile("Somebody else changed this trial meanwhile; reload the page and try again.")
     edits = stored.setup.edits

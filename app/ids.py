@@ -39,7 +39,7 @@ OWNER_PANEL = "owner-panel"
 EDIT_FORM = "edit-form"
 EDIT_SAVE = "edit-save"
 EDIT_PROBLEM = "edit-problem"
-LINKS_FORM, LINKS_PANEL, LINKS_BODY = "links-form", "links-panel", "links-body"
+LINKS_FORM = "links-form"
 LEAD = "trial-lead"
 CHANGING = "changing"
 
@@ -78,10 +78,16 @@ PLAN_STARTS, PLAN_TOP, PLAN_EDITOR = "plan-starts", "plan-top", "plan-editor"
 PLAN_ANSWER, PLAN_STEPS = "plan-answer", "plan-steps"
 PLAN_SAID, PLAN_TOLD, PLAN_GO = "plan-said", "plan-told", "plan-go"
 
+# the links of a trial, and of a dossier: which sheet its forms are, and its panel
+LINKS_SHEET = {"trial": "links", "dossier": "dossier-links"}
+LINKS_PANEL = {"trial": "links-panel", "dossier": "dossier-links-panel"}
+LINKS_BODY = {"trial": "links-body", "dossier": "dossier-links-body"}
+
 # dossiers
 DOSSIER = "dossier-address"
 DOSSIER_CONTENT = "dossier-content"
 DOSSIER_FORM = "dossier-form"
+DOSSIER_LINKS_FORM = "dossier-links-form"
 DOSSIER_PROBLEM = "dossier-problem"
 DOSSIER_SAID = "dossier-said"
 DOSSIER_LEAD = "dossier-lead"

@@ -13,7 +13,7 @@ from app.settings import Settings
 
 FOLDER = "counts"
 # Routes that are counted by a rule of their own; everything else is a request.
-RULES = {"upload": "uploads", "import_trial": "uploads", "own": "owner", "own_plan": "owner"}
+RULES = {"upload": "uploads", "import_trial": "uploads", "own": "owner", "own_plan": "owner", "own_dossier": "owner"}
 # Styles, scripts and probes: cheap, many at once, and the same for everybody.
 UNCOUNTED = ("/assets/", "/_dash-component-suites/", links.HEALTH)
 

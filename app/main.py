@@ -12,11 +12,10 @@ import flask
 from app import access, downloads, health, logs, preview, protection, unchanging, uploads
 from app.carrying import routes as carrying
 from app.dossiers import routes as dossiers
-from app.dossiers.showing import stored_dossier
 from app.engine import Engine
 from app.jobs import Jobs
 from app.limits_gate import Gate
-from app.links import parse, parse_dossier, plan_token, trial_path
+from app.links import parse, parse_dossier, plan_token
 from app.parsing import Children, Here
 from app.places import assets_dir
 from app.planning import access as plan_access
@@ -155,19 +154,23 @@ def _not_found(app: dash.Dash) -> Any:
     request = flask.request
     if request.url_rule is None or request.url_rule.rule != CATCH_ALL:
         return None
-    address, dossier = parse(request.path), parse_dossier(request.path)
     if token := plan_token(request.path):
         return None if plan_access.stored_plan(token) else (app.index(), 404)
-    if dossier is not None:
-        return None if stored_dossier(dossier) is not None else (app.index(), 404)
+    kind, address = _asked(request.path)
     if address is None:
         found = any(page["path"] == request.path for page in dash.page_registry.values() if not page["path_template"])
         return None if found else (app.index(), 404)
-    stored = access.stored_trial(address.trial_id)
+    stored = access.seen(address, kind)
     if stored is not None and not stored.private:
         return None
-    current = access.way_in(address.trial_id)
-    if current not in (None, address.trial_id):
+    current = access.way_in(address, kind)
+    if current not in (None, address):
         query = request.query_string.decode(errors="replace")
-        return flask.redirect(trial_path(current) + (f"?{query}" if query else ""), code=302)
+        return flask.redirect(kind.path(current) + (f"?{query}" if query else ""), code=302)
     return None if stored is not None else (app.index(), 404)
+
+
+def _asked(path: str) -> tuple[access.Kind, str | None]:
+    """Which trial or dossier the path of a page asks for."""
+    dossier, trial = parse_dossier(path), parse(path)
+    return (access.DOSSIER, dossier) if dossier else (access.TRIAL, trial and trial.trial_id)

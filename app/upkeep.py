@@ -16,6 +16,7 @@ from app.comparing import read_bytes
 from app.settings import Settings
 from app.store import Store
 from app.store.copying import database_path
+from app.wording import counted
 
 PARTLY = 1  # exit code of a backup that lacks what the disk had lost already
 MAX_DAYS = 36_500
@@ -62,7 +63,7 @@ def restore(settings: Settings, source: Path) -> int:
 
 
 def purge(settings: Settings, older_than: str, *, dry_run: bool) -> int:
-    """Delete trials that were neither made nor opened nor changed for so long, their recordings, and uploads never used."""
+    """Delete trials and dossiers neither made nor opened nor changed for so long, recordings without one, uploads never used."""
     from app.jobs import Jobs
 
     before = (datetime.now(UTC) - timedelta(days=_days(older_than))).isoformat(timespec="milliseconds")
@@ -70,24 +71,38 @@ def purge(settings: Settings, older_than: str, *, dry_run: bool) -> int:
     jobs = Jobs(store)
     try:
         gone = n_blobs = n_bytes = 0
-        for one in store.forgotten(before):
-            about = f"a trial of {len(one.trial.recordings)} recordings, last needed {one.last_utc[:10]}"
+        for one, trial in store.forgotten(before):
+            about = f"a trial of {len(trial.recordings)} recordings, last needed {one.last_utc[:10]}"
             if dry_run:
                 print(f"would delete {about}")
                 continue
-            swept = store.purge(one, before)
+            swept = store.purge(one, trial, before)
             if swept is not None:
-                jobs.forget(one.trial)
+                jobs.forget(trial)
                 print(f"deleted {about}")
                 gone, n_blobs, n_bytes = gone + 1, n_blobs + swept.blobs, n_bytes + swept.n_bytes
+        dossiers = _purge_dossiers(store, before, dry_run=dry_run)
         if not dry_run:
             rest = store.sweep()
             n_blobs, n_bytes = n_blobs + rest.blobs, n_bytes + rest.n_bytes
-            print(f"{gone} trials and {n_blobs} recordings deleted, {_size(n_bytes)} freed.")
+            print(f"{gone} trials, {n_blobs} recordings and {dossiers} dossiers deleted, {_size(n_bytes)} freed.")
     finally:
         jobs.close()
         store.close()
     return 0
+
+
+def _purge_dossiers(store: Store, before: str, *, dry_run: bool) -> int:
+    """Dossiers likewise; how many are gone."""
+    gone = 0
+    for one, versions in store.dossiers.forgotten(before):
+        about = f"a dossier of {counted(versions, 'version')}, last needed {one.last_utc[:10]}"
+        if dry_run:
+            print(f"would delete {about}")
+        elif store.dossiers.purge(one, before):
+            print(f"deleted {about}")
+            gone += 1
+    return gone
 
 
 def _existing(settings: Settings) -> Store:

@@ -1,4 +1,4 @@
-"""What a form of a dossier's page asks for, done; what is to be said of it, or where the page goes on."""
+"""What a form of a dossier's page asks for, done; what is to be said of it, or where the page goes on. Its links: `keeping`."""
 
 from __future__ import annotations
 
@@ -8,14 +8,11 @@ from typing import Any
 
 from dash import html
 
-from analysis.errors import BadSetup
 from app import access, links
 from app.dossiers import showing
 from app.dossiers.changing import new_dossier
-from app.services import base_url, get_services
-from app.views.parts import notice, owner_link
-
-DELETE_WORD = "delete"
+from app.services import get_services
+from app.views.parts import notice
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,27 +32,8 @@ def act(address: Any, form: Any, response: Any) -> Told:
         One sentence; nothing is kept.
     """
     form = form if isinstance(form, Mapping) else {}
-    what, store = form.get("act"), get_services().store.dossiers
-    if what == "new":
+    if form.get("act") == "new":
         return _new(form, response)
-    found = showing.require_owner(address)
-    if what == "publish":
-        store.publish(address)
-        return Told(said=notice("Published: whoever has the reader link can read this dossier."))
-    if what == "withdraw":
-        store.withdraw(address)
-        return Told(said=notice("Withdrawn: the reader link leads nowhere from now on. Publishing again makes another."))
-    if what == "owner-link":
-        key = store.new_owner_key(address)
-        return Told(said=owner_link(links.absolute(base_url(), links.dossier_owner_path(found.own_address, key))))
-    if what == "revoke-others":
-        store.revoke_other_keys(address, [key for key in access.held() if store.owned(address, [key])])
-        return Told(said=notice("Every other owner link and browser lost its hold on this dossier; only this browser keeps it."))
-    if what == "delete":
-        if str(_first(form).get("sure") or "").strip().lower() != DELETE_WORD:
-            raise BadSetup(f"Nothing was deleted; type {DELETE_WORD} to mean it.")
-        store.delete(address)
-        return Told(lead_to=links.DOSSIERS)
     troubles = showing.change(address, form)
     return Told(said=html.Div([notice("Kept."), *(notice(t, kind="problem") for t in troubles)]))
 
@@ -64,7 +42,7 @@ def _new(form: Mapping[str, Any], response: Any) -> Told:
     first, services = _first(form), get_services()
     services.gate.new_trial()
     new = services.store.dossiers.create(new_dossier(str(first.get("title") or ""), str(first.get("device") or "")))
-    showing.grant(response, new.address, new.owner_key)
+    access.grant(response, new.address, new.owner_key, access.DOSSIER)
     return Told(lead_to=links.dossier_path(new.address))
 
 

@@ -20,8 +20,8 @@ def view() -> html.Div:
     """Heading, list, form."""
     own = get_services().store.dossiers.owned_by(access.held())
     items = [
-        html.Li([html.A(d.dossier.title, href=links.dossier_path(d.own_address)), f" · {counted(len(d.dossier.trials), 'trial')}",
-                 f" · changed {d.changed_utc[:10]}", "" if d.reader_address else " · not published"])
+        html.Li([html.A(d.dossier.title, href=links.dossier_path(d.address)), f" · {counted(len(d.dossier.trials), 'trial')}",
+                 f" · changed {d.changed_utc[:10]}", " · not published" if d.private else ""])
         for d in own
     ]  # fmt: skip
     listed = frozen(html.H2("Yours, by this browser's keys"), html.Ul(items, className="plain-list")) if items else None

@@ -11,8 +11,7 @@ from analysis.archive import OpenTrial
 from analysis.dossier.packaging import package_files
 from analysis.trial import Trial
 from analysis.version import ANALYSIS_VERSION
-from app import links
-from app.dossiers import showing
+from app import access, links
 from app.dossiers.one_file import page_as_file
 from app.services import get_services
 from app.showing import open_trial
@@ -31,10 +30,11 @@ def register(server: flask.Flask) -> None:
 def own_dossier(address: str, owner_key: str) -> flask.Response:
     """The key moves from the address into a cookie; a wrong one is answered like an address that leads nowhere."""
     good = links.is_id(address) and links.is_id(owner_key)
-    if not good or not get_services().store.dossiers.owned(address, [owner_key]):
+    current = get_services().store.dossiers.links.way_in(address, [owner_key]) if good else None
+    if current is None:
         flask.abort(404)
-    response = flask.redirect(links.dossier_path(address), code=303)
-    showing.grant(response, address, owner_key)
+    response = flask.redirect(links.dossier_path(current), code=303)
+    access.grant(response, current, owner_key, access.DOSSIER)
     response.headers["Cache-Control"] = "no-store"
     return response
 
@@ -60,7 +60,7 @@ def dossier_page(address: str) -> flask.Response:
 
 
 def _found(address: str) -> StoredDossier:
-    found = showing.stored_dossier(address)
+    found = access.stored_dossier(address)
     if found is None:
         raise NoSuchDossier()
     return found

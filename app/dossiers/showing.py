@@ -5,19 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-import flask
 from dash import html
 
 from analysis.dossier.standing import stand_of
 from analysis.errors import CountercheckError
-from app import access, freezing, links
+from app import access, freezing, keeping
+from app.access import stored_dossier
 from app.dossiers import changing, drawing
 from app.jobs import Ready, Working
-from app.services import base_url, get_services
+from app.services import get_services
 from app.showing import theme_of
-from app.store import NoSuchDossier, StoredDossier
+from app.store import NoSuchTrial
 from app.views.dossier.editing import editor
 from app.views.dossier.reading import reading_view
+from app.views.links import links_panel
 from app.views.pictures import drawn
 
 
@@ -25,47 +26,18 @@ class NotReady(CountercheckError):
     """A trial whose result is not there yet, or cannot be had."""
 
 
-def stored_dossier(address: Any) -> StoredDossier | None:
-    """The dossier at this address as far as the present request may see it; None for everything else, whatever the reason."""
-    found = get_services().store.dossiers.of(address) if links.is_id(address) else None
-    return None if found is None or (found.private and not is_owner(address)) else found
-
-
-def is_owner(address: str) -> bool:
-    """Whether the present request carries a key of the dossier at this address."""
-    return links.is_id(address) and get_services().store.dossiers.owned(address, access.held())
-
-
-def require_owner(address: Any) -> StoredDossier:
-    """The dossier, to be changed. Raises NoSuchDossier, or NotOwner when the present request may only look."""
-    found = stored_dossier(address)
-    if found is None:
-        raise NoSuchDossier()
-    if not is_owner(address):
-        raise access.NotOwner("Only the owner may change this dossier; open it with its owner link.")
-    return found
-
-
-def grant(response: flask.Response, address: str, owner_key: str) -> None:
-    """Put the owner key into the browser. Raises NoSuchDossier."""
-    found = get_services().store.dossiers.of(address)
-    if found is None:
-        raise NoSuchDossier()
-    access.put_key(response, found.inner_id, owner_key)
-
-
 def content(address: Any) -> Any:
     """The whole page; an owner finds the forms below it."""
     found = stored_dossier(address)
     if found is None:
         return None
-    owned = is_owner(address)
+    get_services().store.dossiers.openings.note(found.inner_id)
     stand = stand_of(found.dossier.trials)
     page = reading_view(found.dossier, stand, changed_utc=found.changed_utc, address=address)
-    if not owned:
+    if not access.is_owner(address, access.DOSSIER):
         return page
-    readers = None if found.reader_address is None else links.absolute(base_url(), links.dossier_path(found.reader_address))
-    return html.Div([page, editor(found.dossier, stand, version=found.version, readers=readers)])
+    panel = links_panel(keeping.shelf(found))
+    return html.Div([page, editor(found.dossier, stand, version=found.version, panel=panel)])
 
 
 def picture(address: Any, name: Any, theme: Any) -> Any:
@@ -79,7 +51,7 @@ def report_of(trial_id: str) -> Mapping[str, Any]:
     """The result of the trial at this address. Raises NotReady, NoSuchTrial or DeltasHidden; each says what to do."""
     stored = access.stored_trial(trial_id)
     if stored is None:
-        raise access.NoSuchTrial(access.NOTHING_HERE)
+        raise NoSuchTrial()
     freezing.refuse_hidden(stored)
     answer = get_services().jobs.ask(trial_id)
     if isinstance(answer, Working):
@@ -97,7 +69,7 @@ def change(address: Any, form: Any) -> tuple[str, ...]:
     NoSuchDossier, NotOwner, BadSetup, ChangedMeanwhile
         One sentence; nothing is kept.
     """
-    found = require_owner(address)
+    found = access.require_owner(address, access.DOSSIER)
     form = form if isinstance(form, Mapping) else {}
     seen = form.get("seen")
     seen = int(seen) if isinstance(seen, str) and seen.isdecimal() else -1

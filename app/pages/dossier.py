@@ -5,7 +5,7 @@ from __future__ import annotations
 import dash
 from dash import dcc, html
 
-from app import ids, links
+from app import access, ids, links
 from app.dossiers import listing, showing
 
 
@@ -30,7 +30,7 @@ def layout(address: str | None = None, **_query: str) -> html.Div:
 
 def title_of(address: str | None = None) -> str:
     """What the browser's tab says."""
-    found = showing.stored_dossier(address) if address else None
+    found = access.stored_dossier(address) if address else None
     return f"{found.dossier.title} · countercheck" if found else "Dossier · countercheck"
 
 
@@ -38,6 +38,7 @@ def _stores(address: str | None) -> list:
     return [
         dcc.Store(id=ids.DOSSIER, data=address),
         dcc.Store(id=ids.DOSSIER_FORM),
+        dcc.Store(id=ids.DOSSIER_LINKS_FORM),
         html.Div(id=ids.DOSSIER_SAID, **{"aria-live": "polite"}),
         dcc.Location(id=ids.DOSSIER_LEAD, refresh=True),
     ]

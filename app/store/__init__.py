@@ -2,7 +2,7 @@
 
 from app.store.carried import CarriedNote
 from app.store.dossiers import NewDossier, StoredDossier
-from app.store.links import Link, TrialLinks
+from app.store.links import GivenOut, Link, Links
 from app.store.notes import Note
 from app.store.plans import NewPlan, StoredPlan
 from app.store.problems import (
@@ -30,8 +30,10 @@ __all__ = [
     "DamagedBlob",
     "DatabaseAway",
     "FullDisk",
+    "GivenOut",
     "LastOwnerLink",
     "Link",
+    "Links",
     "MissingBlob",
     "NewDossier",
     "NewPlan",
@@ -47,6 +49,5 @@ __all__ = [
     "StoredDossier",
     "StoredPlan",
     "StoredTrial",
-    "TrialLinks",
     "UnusableStore",
 ]

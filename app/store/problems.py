@@ -33,6 +33,9 @@ class DamagedBlob(StoreProblem):
 class NoSuchTrial(StoreProblem):
     """No trial has this id."""
 
+    def __init__(self) -> None:
+        super().__init__("There is no trial at this address; check that the link is complete.")
+
 
 class NoSuchPlan(StoreProblem):
     """No ride plan has this address."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, Text
 
 # Equals the number of the last migration; an older program refuses a newer database instead of damaging it.
-SCHEMA_VERSION = 5
+SCHEMA_VERSION = 6
 
 metadata = MetaData()
 
@@ -13,6 +13,20 @@ metadata = MetaData()
 def _trial_id(**more: bool) -> Column:
     """A trial's name inside the database; it stands in no address. What hangs on a trial goes when the trial goes."""
     return Column("trial_id", ForeignKey("trial.trial_id", ondelete="CASCADE"), nullable=False, **more)
+
+
+def _dossier_id(**more: bool) -> Column:
+    return Column("dossier_id", ForeignKey("dossier.dossier_id", ondelete="CASCADE"), nullable=False, **more)
+
+
+def _given_out() -> tuple[Column, ...]:
+    """Of every reader link and owner key: its name on the page, and from when to when it opens."""
+    return (
+        Column("label", String(80), nullable=False, server_default=""),
+        Column("created_utc", String(32), nullable=False),
+        Column("expires_utc", String(32)),
+        Column("revoked_utc", String(32)),
+    )
 
 
 schema_row = Table(
@@ -61,20 +75,14 @@ owner_keys = Table(
     metadata,
     _trial_id(primary_key=True),
     Column("key_sha256", String(64), primary_key=True),
-    Column("created_utc", String(32), nullable=False),
-    Column("label", String(80), nullable=False, server_default=""),
-    Column("expires_utc", String(32)),
-    Column("revoked_utc", String(32)),
+    *_given_out(),
 )
 reader_links = Table(
     "reader_link",
     metadata,
     Column("token", String(64), primary_key=True),
     _trial_id(index=True),
-    Column("label", String(80), nullable=False, server_default=""),
-    Column("created_utc", String(32), nullable=False),
-    Column("expires_utc", String(32)),
-    Column("revoked_utc", String(32)),
+    *_given_out(),
 )
 # What readers and owners write beside a trial; without times it is about the whole of it.
 notes = Table(
@@ -105,15 +113,17 @@ dossiers = Table(
     "dossier",
     metadata,
     Column("dossier_id", String(64), primary_key=True),
-    Column("own_address", String(64), nullable=False, unique=True),
-    Column("reader_address", String(64), unique=True),
+    Column("private_address", String(64), nullable=False),  # opens for owners only
     Column("created_utc", String(32), nullable=False),
     Column("version", Integer, nullable=False),
+    Column("links_version", Integer, nullable=False, server_default="1"),
+    Column("opened_utc", String(32)),  # by anybody, to the day; None before the first time
+    Index("ix_dossier_private_address", "private_address", unique=True),
 )
 dossier_versions = Table(
     "dossier_version",
     metadata,
-    Column("dossier_id", ForeignKey("dossier.dossier_id", ondelete="CASCADE"), primary_key=True),
+    _dossier_id(primary_key=True),
     Column("version", Integer, primary_key=True, autoincrement=False),
     Column("created_utc", String(32), nullable=False),
     Column("document_json", Text, nullable=False),
@@ -121,7 +131,14 @@ dossier_versions = Table(
 dossier_keys = Table(
     "dossier_key",
     metadata,
-    Column("dossier_id", ForeignKey("dossier.dossier_id", ondelete="CASCADE"), primary_key=True),
+    _dossier_id(primary_key=True),
     Column("key_sha256", String(64), primary_key=True),
-    Column("created_utc", String(32), nullable=False),
+    *_given_out(),
+)
+dossier_links = Table(
+    "dossier_link",
+    metadata,
+    Column("token", String(64), primary_key=True),
+    _dossier_id(index=True),
+    *_given_out(),
 )

@@ -13,15 +13,15 @@ from analysis.reading.recording import Recording
 from analysis.setup import Setup
 from app.settings import Settings
 from app.store import schema as db
-from app.store.addresses import addresses_of, alive, new_address, new_key, now_utc, resolve, resolved
+from app.store.addresses import addresses_of, new_address, new_key, now_utc, resolve, resolved
 from app.store.blobs import Blobs
 from app.store.carried import CarriedNote, add_note, notes_of
 from app.store.copying import database_path, snapshot
 from app.store.database import Database
 from app.store.dossiers import Dossiers
 from app.store.folders import own_folder
-from app.store.forgotten import Forgotten, Openings, delete_forgotten, forgotten_trials
-from app.store.links import Links, add_key, key_hash
+from app.store.forgotten import Forgotten, Openings, delete_forgotten, forgotten_since
+from app.store.links import Links, add_key, add_reader
 from app.store.notes import Notes
 from app.store.plans import Plans
 from app.store.problems import ChangedMeanwhile, DamagedBlob, MissingBlob, NoSuchTrial, StoreProblem
@@ -91,7 +91,7 @@ class Store:
         """A trial's notes as they are taken along, oldest first."""
         with self._database.reading() as connection:
             found = resolve(connection, address)
-            return notes_of(connection, found.trial_id) if found else []
+            return notes_of(connection, found.inner_id) if found else []
 
     def kept_bytes(self, recording_id: str, name: str) -> bytes:
         """A recording's bytes as they are kept. Raises MissingBlob or DamagedBlob, naming it."""
@@ -104,21 +104,19 @@ class Store:
         """The trial this address leads to, or None."""
         with self._database.reading() as connection:
             found = resolve(connection, address)
-            stored = stored_trials(connection, {found.trial_id: (address, found.private)}) if found else []
+            stored = stored_trials(connection, {found.inner_id: (address, found.private)}) if found else []
         return stored[0] if stored else None
 
     def trials_of(self, addresses: Iterable[str]) -> list[StoredTrial]:
         """Those of the trials that exist, newest first."""
         with self._database.reading() as connection:
-            found = {f.trial_id: (address, f.private) for address in addresses if (f := resolve(connection, address))}
+            found = {f.inner_id: (address, f.private) for address in addresses if (f := resolve(connection, address))}
             return stored_trials(connection, found)
 
     def owned_trials(self, owner_keys: Iterable[str]) -> list[StoredTrial]:
         """The trials that these keys may change, newest first, each by the address its owners are led to."""
-        k, hashes = db.owner_keys.c, [key_hash(key) for key in owner_keys]
-        query = select(k.trial_id).where(k.key_sha256.in_(hashes), alive(db.owner_keys, now_utc()))
         with self._database.reading() as connection:
-            return self._by_current_address(connection, connection.execute(query).scalars())
+            return self._by_current_address(connection, self.links.held_by(connection, owner_keys))
 
     def find_trial(self, recordings: Sequence[tuple[str, str]], setup: Setup) -> str | None:
         """Address of the oldest trial of exactly these recordings and this set-up that anybody may see, deltas and all."""
@@ -162,7 +160,7 @@ class Store:
         """
         stored = self.trial(address)
         if stored is None:
-            raise NoSuchTrial("There is no trial at this address; check that the link is complete.")
+            raise NoSuchTrial()
         t = db.trials.c
         with self._database.writing() as connection:
             gone = delete(db.trials).where(t.trial_id == stored.inner_id, t.setup_version == seen_version)
@@ -180,7 +178,7 @@ class Store:
         """Every version of a trial's set-up, oldest first; empty for a trial that does not exist."""
         with self._database.reading() as connection:
             found = resolve(connection, address)
-            return setup_versions(connection, found.trial_id) if found else []
+            return setup_versions(connection, found.inner_id) if found else []
 
     def new_owner_key(self, address: str) -> str:
         """A further owner key for a trial, told once. Raises NoSuchTrial."""
@@ -194,14 +192,17 @@ class Store:
         """Delete recordings that belong to no trial; `sweeping.sweep_unreferenced` says which stay."""
         return sweep_unreferenced(self._database, self._blobs, among=among, put_before_s=put_before_s)
 
-    def forgotten(self, before_utc: str) -> list[Forgotten]:
-        """Trials neither made nor opened nor changed nor written on since this time (ISO 8601)."""
-        return forgotten_trials(self._database, before_utc)
+    def forgotten(self, before_utc: str) -> list[tuple[Forgotten, StoredTrial]]:
+        """Trials neither made nor opened nor changed nor written on since this time (ISO 8601), longest forgotten first."""
+        with self._database.reading() as connection:
+            found = forgotten_since(connection, before_utc)
+            known = {one.inner_id: one for one in stored_trials(connection, {f.inner_id: (f.inner_id, True) for f in found})}
+        return [(one, known[one.inner_id]) for one in found]
 
-    def purge(self, one: Forgotten, before_utc: str) -> Swept | None:
+    def purge(self, one: Forgotten, trial: StoredTrial, before_utc: str) -> Swept | None:
         """Delete a forgotten trial and its recordings where nothing else needs them; None where it is needed again meanwhile."""
         gone = delete_forgotten(self._database, one, before_utc)
-        return self.sweep(among=[sha256 for sha256, _ in one.trial.recordings]) if gone else None
+        return self.sweep(among=[sha256 for sha256, _ in trial.recordings]) if gone else None
 
     def snapshot(self) -> bytes:
         """The database of one moment, as bytes of an SQLite file. Raises UnusableStore on PostgreSQL."""
@@ -226,7 +227,7 @@ class Store:
         row = {"trial_id": inner, "created_utc": now, "setup_version": len(versions), "private_address": new_address()}
         with self._database.writing() as connection:
             connection.execute(insert(db.trials).values(row | {"carried_utc": carried_utc}))
-            connection.execute(insert(db.reader_links).values(token=new.trial_id, trial_id=inner, created_utc=now))
+            add_reader(connection, inner, new.trial_id)
             rows = [
                 {"trial_id": inner, "position": i, "sha256": sha256, "name": name} for i, (sha256, name) in enumerate(recordings)
             ]

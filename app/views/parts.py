@@ -109,11 +109,11 @@ def _stretch(limits: Sequence[float], low: float, high: float) -> dict[str, str]
     return {"left": _at(left, low, high), "width": f"{max(100 * (right - left) / (high - low), 0.4):.2f}%"}
 
 
-def owner_link(address: str) -> html.Div:
+def owner_link(address: str, noun: str) -> html.Div:
     """An owner link to copy; it cannot be shown again."""
     return html.Div(
         [
-            html.P("Keep this address to yourself: whoever opens it may change the trial. It is shown only once."),
+            html.P(f"Keep this address to yourself: whoever opens it may change the {noun}. It is shown only once."),
             html.P(
                 [
                     html.Code(address, className="owner-path"),

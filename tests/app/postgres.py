@@ -53,6 +53,17 @@ class Cluster:
         self.command("pg_ctl", "-D", str(self.folder / "db"), "-m", "immediate", "-w", "stop")
 
 
+def fill(url: str, dump: str) -> None:
+    """Put a database of an earlier schema, as SQLite dumps it, into a fresh one of PostgreSQL."""
+    statements = [s for s in dump.split(";\n") if s.strip() and s.strip() not in ("BEGIN TRANSACTION", "COMMIT")]
+    parents = ("TABLE trial (", "TABLE dossier (", '"trial"', '"dossier"')
+    # the dump is in the order of names, PostgreSQL wants what others hang on first
+    statements.sort(key=lambda s: (not s.startswith("CREATE TABLE"), " INDEX " in s, not any(p in s[:40] for p in parents)))
+    with psycopg.connect(url) as connection:
+        for statement in statements:
+            connection.execute(statement.encode())
+
+
 @contextmanager
 def running_cluster() -> Iterator[Cluster]:
     """Skipped with a sentence where no PostgreSQL is installed, in CI a failure."""

@@ -47,31 +47,18 @@ def test_every_version_is_kept_and_the_later_of_two_owners_is_told(store, dossie
     assert found.changed_utc >= found.created_utc
 
 
-def test_readers_have_an_address_of_their_own_that_can_be_withdrawn(store, dossier):
-    new = store.dossiers.create(dossier)
-    assert store.dossiers.of(new.address).reader_address is None
-    first = store.dossiers.publish(new.address)
-    assert store.dossiers.publish(new.address) == first
-    assert not store.dossiers.of(first).private
-    store.dossiers.withdraw(new.address)
-    assert store.dossiers.of(first) is None
-    assert store.dossiers.publish(new.address) != first
-
-
-def test_keys_open_their_own_dossier_until_they_are_revoked(store, dossier):
+def test_keys_open_their_own_dossier_and_no_other(store, dossier):
     one, two = store.dossiers.create(dossier), store.dossiers.create(dossier)
-    assert store.dossiers.owned(one.address, [one.owner_key])
-    assert not store.dossiers.owned(one.address, [two.owner_key, "", "x"])
-    further = store.dossiers.new_owner_key(one.address)
-    assert [d.own_address for d in store.dossiers.owned_by([further, two.owner_key])] == [two.address, one.address]
-    store.dossiers.revoke_other_keys(one.address, [one.owner_key])
-    assert not store.dossiers.owned(one.address, [further])
-    assert store.dossiers.owned(one.address, [one.owner_key])
+    owned = store.dossiers.links.owned
+    assert owned(one.address, [one.owner_key])
+    assert not owned(one.address, [two.owner_key, "", "x"])
+    further = store.dossiers.links.new_owner(one.address)
+    assert [d.address for d in store.dossiers.owned_by([further, two.owner_key])] == [two.address, one.address]
 
 
 def test_what_was_deleted_is_nowhere(store, dossier):
     new = store.dossiers.create(dossier)
-    store.dossiers.delete(new.address)
+    store.dossiers.delete(new.address, seen_version=1)
     assert store.dossiers.of(new.address) is None
     with pytest.raises(NoSuchDossier):
         store.dossiers.change(new.address, dossier, seen_version=1)
@@ -91,7 +78,7 @@ def test_a_dossier_opens_without_any_recording_or_result(app, monkeypatch):
     """What it shows was kept with it: neither samples nor results are asked for."""
     store = app.server.config[CONFIG_KEY].store
     entries = with_trial(new_dossier("Pedals", "pedals"), trial_path(ADDRESS), "", lambda _: REPORT)
-    reader = store.dossiers.publish(store.dossiers.create(entries).address)
+    reader = store.dossiers.links.new_reader(store.dossiers.create(entries).address)
     for name in ("recording", "kept_bytes", "trial"):
         monkeypatch.setattr(type(store), name, refuse)
     monkeypatch.setattr(type(app.server.config[CONFIG_KEY].jobs), "ask", refuse)

@@ -30,7 +30,7 @@ def owned(client):
 
 def press(client, trial_id: str, **form: str):
     """What the page sends for one of the panel's forms; the callback's answer as a dict by component."""
-    output = next(one for one in client.application.config["PANEL"] if ids.LINKS_BODY in one)
+    output = next(one for one in client.application.config["PANEL"] if one.startswith(f"..{ids.LINKS_BODY['trial']}."))
     outputs = [dict(zip(("id", "property"), part.rsplit(".", 1), strict=True)) for part in output.strip(".").split("...")]
     body = {
         "output": output, "outputs": outputs, "changedPropIds": [f"{ids.LINKS_FORM}.data"],
@@ -79,7 +79,7 @@ def test_reader_links_are_made_named_and_revoked_on_the_page(owned, app, service
     answer = press(client, trial_id, act="new-reader", seen="1", label="<b>club</b>", expires="2199-12-31")
     token = next(one.name for one in services.store.links.of(trial_id).readers if one.label == "<b>club</b>")
     assert f"http://localhost{links.trial_path(token)}" in answer.said
-    assert "<b>club" not in json.loads(answer.said)["response"][ids.LINKS_BODY]["children"][0]["props"]["data-html"]
+    assert "<b>club" not in json.loads(answer.said)["response"][ids.LINKS_BODY["trial"]]["children"][0]["props"]["data-html"]
     press(client, trial_id, act="change-reader", seen=seen(services, trial_id), name=token, label="magazine", expires="")
     assert [(one.label, one.last_day) for one in services.store.links.of(trial_id).readers] == [("", ""), ("magazine", "")]
     press(client, trial_id, act="revoke-reader", seen=seen(services, trial_id), name=token)

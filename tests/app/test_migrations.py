@@ -34,12 +34,12 @@ HIDDEN_KEY = "a2tnIimBWySS3H31GflaH2kOYFGyOs9rq_S8xut9TCo"
 BEFORE_BLOCKS_FIRST = "trial_blocks_first"
 
 
-def older(folder: Path, *, without: str | None = None) -> Settings:
+def older(folder: Path, *, without: str | None = None, schema_was: int = 1) -> Settings:
     """A data folder as the older program left it; `without` a table that came later."""
     folder.mkdir()
     shutil.copytree(KEPT / "recordings", folder / "recordings")
     with sqlite3.connect(folder / "trials.sqlite3") as connection:
-        connection.executescript((KEPT / "schema-1.sql").read_text())
+        connection.executescript((KEPT / f"schema-{schema_was}.sql").read_text())
         if without:
             connection.execute(f"DROP TABLE {without}")
     return Settings.from_environment(data_dir=folder, environ={})

@@ -13,7 +13,7 @@ import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 from asking import make
-from postgres import PASSWORD, ROLE, running_cluster
+from postgres import PASSWORD, ROLE, fill, running_cluster
 from test_migrations import HIDDEN, KEPT, KEYS, OPEN, OPENER
 
 from app.links import trial_path
@@ -45,15 +45,7 @@ def test_after_every_migration_the_tables_are_those_of_the_models(at):
 
 def test_an_older_schema_is_taken_over_by_one_of_several_processes(at):
     settings = at()
-    dump = (KEPT / "schema-1.sql").read_text()
-    statements = [s for s in dump.split(";\n") if s.strip() and s.strip() not in ("BEGIN TRANSACTION", "COMMIT")]
-    # the dump is in the order of names, PostgreSQL wants what others hang on first
-    statements.sort(
-        key=lambda s: (not s.startswith("CREATE TABLE"), "CREATE INDEX" in s, "TABLE trial (" not in s, '"trial"' not in s)
-    )
-    with psycopg.connect(settings.database_url) as connection:
-        for statement in statements:
-            connection.execute(statement.encode())
+    fill(settings.database_url, (KEPT / "schema-1.sql").read_text())
     env = os.environ | {"COUNTERCHECK_DATABASE_URL": settings.database_url}
     code = OPENER.replace("environ={}", "")
     command = [sys.executable, "-c", code, str(settings.data_dir), OPEN]

@@ -21,6 +21,7 @@ from test_store import FULL, files_in
 from analysis.errors import NotOneRide
 from analysis.setup import Setup
 from app import cli, showing
+from app.dossiers.changing import new_dossier
 from app.settings import Settings
 from app.store import Store
 from app.store.sweeping import UPLOAD_WAITS_S
@@ -226,23 +227,54 @@ def test_purging_takes_what_nobody_needs_and_nothing_else(full, store, settings,
     assert "would delete a trial of 2 recordings, last needed 2020-01-01" in capsys.readouterr().out
     assert store.trial(old.trial_id) is not None
     assert run("purge", "--older-than", "365d", data=settings.data_dir) == 0
-    assert "1 trials and 2 recordings deleted" in capsys.readouterr().out  # its own, and the upload that nobody used
+    assert "1 trials, 2 recordings and 0 dossiers deleted" in capsys.readouterr().out  # its own, and the upload that nobody used
     assert store.trial(old.trial_id) is None
     assert store.trial(young.trial_id) is not None
     assert (store.has_recording(shared), store.has_recording(own)) == (True, False)
+
+
+def age_dossier(settings, inner_id: str) -> None:
+    with sqlite3.connect(settings.data_dir / "trials.sqlite3") as connection:
+        connection.execute("UPDATE dossier SET created_utc = ?, opened_utc = NULL WHERE dossier_id = ?", (LONG_AGO, inner_id))
+        connection.execute("UPDATE dossier_version SET created_utc = ? WHERE dossier_id = ?", (LONG_AGO, inner_id))
+
+
+def test_purging_takes_dossiers_that_nobody_opened_or_changed(store, settings, capsys):
+    made = [store.dossiers.create(new_dossier(title, "pedals")) for title in ("old", "opened", "changed", "young")]
+    old, read, changed, young = (store.dossiers.of(one.address) for one in made)
+    for one in (old, read, changed):
+        age_dossier(settings, one.inner_id)
+    store.dossiers.openings.note(read.inner_id)
+    store.dossiers.change(changed.address, new_dossier("changed again", "pedals"), seen_version=1)
+    assert run("purge", "--older-than", "365d", "--dry-run", data=settings.data_dir) == 0
+    assert capsys.readouterr().out == "would delete a dossier of one version, last needed 2020-01-01\n"
+    ((found, _),) = store.dossiers.forgotten("2024-01-01")
+    assert run("purge", "--older-than", "365d", data=settings.data_dir) == 0
+    assert "0 trials, 0 recordings and 1 dossiers deleted" in capsys.readouterr().out
+    assert [store.dossiers.of(one.address) is None for one in made] == [True, False, False, False]
+    assert not store.dossiers.purge(found, "2024-01-01")
+
+
+def test_a_dossier_that_is_opened_while_others_are_purged_stays(store, settings):
+    made = store.dossiers.of(store.dossiers.create(new_dossier("old", "pedals")).address)
+    age_dossier(settings, made.inner_id)
+    ((found, _),) = store.dossiers.forgotten("2024-01-01")
+    store.dossiers.openings.note(made.inner_id)
+    assert not store.dossiers.purge(found, "2024-01-01")
+    assert store.dossiers.of(made.address) is not None
 
 
 @pytest.mark.parametrize("event", ["opened", "changed", "opened in between"])
 def test_a_trial_that_is_opened_or_changed_stays(full, store, settings, event):
     trial_id = full[1].trial_id
     age(settings, trial_id)
-    (found,) = store.forgotten("2024-01-01")
+    ((found, trial),) = store.forgotten("2024-01-01")
     if event == "changed":
         store.change_setup(trial_id, FULL)
     else:
         store.openings.note(store.trial(trial_id).inner_id)
     if event == "opened in between":
-        assert store.purge(found, "2024-01-01") is None
+        assert store.purge(found, trial, "2024-01-01") is None
     else:
         assert store.forgotten("2024-01-01") == []
     assert store.trial(trial_id) is not None

@@ -98,7 +98,7 @@ def stops(site: Site) -> dict[str, Stop]:
     hidden = store.create_trial(demo.recordings, demo.setup, blocks_first=True)
     plan = store.plans.create(core_design(250.0))
     dossier = store.dossiers.create(_dossier(site))
-    read = store.dossiers.publish(dossier.address)
+    read = store.dossiers.links.new_reader(dossier.address)
     made = (
         Stop("/", untouched),
         Stop("/", with_sheet),

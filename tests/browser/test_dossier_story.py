@@ -13,6 +13,7 @@ from driving import DESK, PHONE, eventually
 
 from app.links import trial_path
 
+PANEL = "#dossier-links-panel"
 READY = "Boolean(document.querySelector('h1#headline'))"
 
 
@@ -31,8 +32,8 @@ def three_trials(site):
     return links
 
 
-def started(open_page):
-    page = open_page("/dossier")
+def started(open_page, **options):
+    page = open_page("/dossier", **options)
     page.fill("form[data-dossier=new] [name=title]", "Pedals under review")
     page.fill("form[data-dossier=new] [name=device]", "pedals")
     page.click("form[data-dossier=new] button[type=submit]")
@@ -58,6 +59,26 @@ def keep(page, part):
     eventually(page, "document.querySelector('#dossier-said').textContent.includes('Kept')")
 
 
+def panel(page):
+    if page.locator(PANEL).get_attribute("open") is None:
+        page.click(f"{PANEL} > summary")
+
+
+def filled(page, act, **fields):
+    panel(page)
+    form = page.locator(f"{PANEL} form:has(input[name=act][value={act}])").last
+    for name, value in fields.items():
+        form.locator(f"[name={name}]").fill(value)
+    form.locator("button").click()
+
+
+def published(page):
+    """The address of a first reader link."""
+    filled(page, "new-reader", label="the club")
+    page.wait_for_selector(f"{PANEL} [aria-label='Copy the club']")
+    return page.inner_text(f"{PANEL} .link-row .owner-path")
+
+
 def test_from_trials_of_two_firmwares_to_a_page_that_a_phone_reads(open_page, site, three_trials):
     page = started(open_page)
     for n, link in enumerate(three_trials, start=1):
@@ -76,9 +97,7 @@ def test_from_trials_of_two_firmwares_to_a_page_that_a_phone_reads(open_page, si
     page.fill("details[data-fold=words] [name=conclusion]", "<b>Reads high</b> when warm.")
     keep(page, "words")
 
-    page.click("text=Publish: make a reader link")
-    page.wait_for_selector("text=Readers open")
-    path = page.inner_text("#dossier-links .owner-path").removeprefix(site.address)
+    path = published(page).removeprefix(site.address)
     phone = open_page(path, viewport=PHONE, color_scheme="dark")
     eventually(phone, READY)
     assert "<b>Reads high</b> when warm." in phone.inner_text("#conclusion"), "what was typed is text"
@@ -106,26 +125,40 @@ def test_two_owners_at_once_and_slips_of_the_keyboard_lose_nothing(open_page, si
     page.click("details[data-fold=firmware] [data-add-row]")
     page.fill("details[data-fold=firmware] [name=version]", "2.07")
     found = store.dossiers.of(path.rsplit("/", 1)[1])
-    store.dossiers.change(found.own_address, replace(found.dossier, conclusion="from elsewhere"), seen_version=found.version)
+    store.dossiers.change(found.address, replace(found.dossier, conclusion="from elsewhere"), seen_version=found.version)
     page.click("details[data-fold=firmware] button[type=submit]")
     eventually(page, "document.querySelector('#dossier-said').textContent.includes('Somebody else changed this dossier')")
     assert page.input_value("details[data-fold=firmware] [name=version]") == "2.07", "what was typed is still there"
-    assert store.dossiers.of(found.own_address).dossier.conclusion == "from elsewhere"
+    assert store.dossiers.of(found.address).dossier.conclusion == "from elsewhere"
 
 
-def test_a_further_owner_link_works_until_the_others_are_revoked(open_page, watched):
+def test_a_further_owner_link_works_until_it_is_revoked(open_page, watched):
     watched.expected = ("404",)
     page = started(open_page)
     path = page.evaluate("location.pathname")
-    page.click("text=Make a further owner link")
-    link = page.locator("#dossier-said .owner-path").inner_text()
+    filled(page, "new-owner", label="laptop")
+    link = page.wait_for_selector(f"{PANEL} .notice.caution .owner-path").text_content()
     other = open_page(link[link.index("/own-dossier") :])
     other.wait_for_selector(".dossier-editor")
-    page.click("text=Revoke all other owner links")
-    eventually(page, "document.querySelector('#dossier-said').textContent.includes('lost its hold')")
+    page.click(f"{PANEL} [aria-label='Revoke laptop']")
+    page.wait_for_selector(f"{PANEL} .closed-links")
     assert other.goto(other.url).status == 404
     assert page.goto(page.url).status == 200
     assert page.evaluate("location.pathname") == path
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_on_a_phone_the_panel_of_links_fits_and_the_dossier_can_be_deleted_by_keyboard(open_page, site, watched, scheme):
+    page = started(open_page, viewport=PHONE, color_scheme=scheme)
+    filled(page, "new-reader", label="a long name for the club of riders behind the weir")
+    page.wait_for_selector(f"{PANEL} [aria-label^='Copy a long name']")
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    page.focus("#links-confirm")
+    page.keyboard.type("delete")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("h1:has-text('This dossier is deleted')")
+    watched.expected = ("404",)
+    assert page.request.get(page.url).status == 404
 
 
 def test_the_package_and_the_page_leave_the_server_whole(open_page, site, three_trials, tmp_path, watched, chromium):
@@ -156,9 +189,7 @@ def test_nobody_else_opens_a_dossier_that_is_not_published_nor_changes_one_that_
     path = page.evaluate("location.pathname")
     stranger = open_page(path)
     assert stranger.request.get(site.address + path).status == 404
-    page.click("text=Publish: make a reader link")
-    page.wait_for_selector("text=Readers open")
-    reader = page.inner_text("#dossier-links .owner-path").rsplit("/", 1)[1]
+    reader = published(page).rsplit("/", 1)[1]
     sent = {
         "output": "..dossier-content.children...dossier-said.children...dossier-lead.href..",
         "outputs": [{"id": i, "property": p} for i, p in (("dossier-content", "children"), ("dossier-said", "children"),

@@ -49,10 +49,11 @@ def test_from_a_plan_to_a_published_dossier_on_a_phone(open_page, site):
             page.wait_for_timeout(700)
             if page.locator("#evidence tbody tr").count() == n:
                 break
-    page.click("text=Publish: make a reader link")
-    page.wait_for_selector("text=Readers open")
+    page.click("#dossier-links-panel > summary")
+    page.click("#dossier-links-panel form:has(input[value=new-reader]) button")
+    told = page.wait_for_selector("#dossier-links-panel .link-row .owner-path").inner_text()
 
-    phone = open_page(urlsplit(page.inner_text("#dossier-links .owner-path")).path, viewport=PHONE, color_scheme="dark")
+    phone = open_page(urlsplit(told).path, viewport=PHONE, color_scheme="dark")
     phone.wait_for_selector("h1#headline")
     assert phone.inner_text("h1#headline").startswith("Firmware 2.10: ")
     assert phone.locator("#evidence tbody tr").count() == 3

@@ -1,4 +1,4 @@
-"""The owner's forms of a dossier, one fold per part, and who may see it. `assets/80-dossier.js` sends a form as one piece."""
+"""The owner's forms of a dossier, one fold per part. `assets/80-dossier.js` sends a form as one piece."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ from app.views.frozen import Native, frozen
 LINE, PARAGRAPHS = 300, 6000  # characters
 
 
-def editor(dossier: Dossier, stand: Stand, *, version: int, readers: str | None) -> html.Section:
-    """All forms; `version` is that of the dossier they were made from, `readers` the address given to readers."""
+def editor(dossier: Dossier, stand: Stand, *, version: int, panel: Any) -> html.Section:
+    """All forms; `version` is that of the dossier they were made from, `panel` is the one of its links."""
     tree = dossier.to_dict()
     folds = [_part(part, _entries(part, tree), version) for part in PARTS.values()]
     return html.Section(
@@ -27,7 +27,8 @@ def editor(dossier: Dossier, stand: Stand, *, version: int, readers: str | None)
             html.H2("Your side of this dossier"),
             html.P("Only you see what follows. Everything is optional; readers see a change at once.", className="hint"),
             html.Div(id=ids.DOSSIER_PROBLEM, **{"aria-live": "polite"}),
-            frozen(_readers(readers), _adding(version), *folds, _answers(dossier, stand, version), _end()),
+            panel,
+            frozen(_adding(version), *folds, _answers(dossier, stand, version)),
         ],
         className="dossier-editor",
         **{"aria-label": "Forms of the dossier's owner"},
@@ -160,52 +161,6 @@ def _answers(dossier: Dossier, stand: Stand, version: int) -> html.Details:
         [html.Summary(f"Blanks of the checklist ({sum(bool(i.blank) for i in items)})"), _form(version, body, act="answers")],
         **{"data-fold": "answers"},
     )
-
-
-def _readers(readers: str | None) -> html.Div:
-    if readers is None:
-        said = [
-            html.P("Nobody else can open this dossier yet."),
-            _button("Publish: make a reader link", **{"data-act": "publish"}),
-        ]
-    else:
-        said = [
-            html.P(["Readers open ", html.Code(readers, className="owner-path")]),
-            html.Div(
-                [_button("Copy", **{"data-copy": readers}), _button("Withdraw the reader link", **{"data-act": "withdraw"})],
-                className="button-row",
-            ),
-        ]
-    return html.Div(
-        [
-            *said,
-            html.Div(
-                [
-                    _button("Make a further owner link", **{"data-act": "owner-link"}),
-                    _button("Revoke all other owner links", **{"data-act": "revoke-others"}),
-                ],
-                className="button-row",
-            ),
-        ],
-        className="notice",
-        id="dossier-links",
-    )
-
-
-def _end() -> html.Details:
-    form = _form(
-        0,
-        [
-            html.P(
-                "Deleting takes the dossier with all its versions away for good; its trials stay. Type delete to mean it.",
-                className="hint",
-            ),
-            html.Div([_labelled("Type delete", _input("sure", "", maxlength=10))], **{"data-row": "yes"}),
-            html.Div(_button("Delete this dossier", kind="submit"), className="button-row"),
-        ],
-        act="delete",
-    )
-    return html.Details([html.Summary("Delete"), form], **{"data-fold": "delete"})
 
 
 def _form(version: int, body: list[Any], *, part: str = "", act: str = "") -> Native:

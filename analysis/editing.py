@@ -8,7 +8,7 @@ from dataclasses import replace
 from analysis.blocks import Block, block_of, with_names
 from analysis.consensus import Consensus
 from analysis.edits import Edit
-from analysis.errors import BadSetup
+from analysis.errors import UnfitEdit
 
 # An edge is meant when it lies this close to the time given: edges lie on whole seconds. [s]
 NEAR_S = 2.0
@@ -23,7 +23,7 @@ def apply_edits(consensus: Consensus, blocks: Sequence[Block], edits: Sequence[E
 
     Raises
     ------
-    BadSetup
+    UnfitEdit
         An edit names no block or edge of this trial, or would leave a block shorter than `MIN_BLOCK_S`.
     """
     out = list(blocks)
@@ -38,10 +38,8 @@ def _move_edge(consensus: Consensus, blocks: list[Block], edit: Edit, where: str
     i = _edge(blocks, edit.at_s, where)
     left, right, to_s = blocks[i - 1], blocks[i], _whole(edit.to_s or 0.0)
     if not left.start_s + MIN_BLOCK_S <= to_s <= right.end_s - MIN_BLOCK_S:
-        raise BadSetup(
-            f"{where}: the edge must stay between {left.start_s + MIN_BLOCK_S:.0f} and {right.end_s - MIN_BLOCK_S:.0f} s, "
-            f"got {to_s:.0f} s; merge the blocks instead if one is to go."
-        )
+        words = "the edge must stay between {first} and {last}, got {to}; merge the blocks instead if one is to go."
+        raise UnfitEdit(where, words, first=left.start_s + MIN_BLOCK_S, last=right.end_s - MIN_BLOCK_S, to=to_s)
     parts = _cut(consensus, left, left.start_s, to_s), _cut(consensus, right, to_s, right.end_s)
     return [*blocks[: i - 1], *parts, *blocks[i + 1 :]]
 
@@ -50,8 +48,8 @@ def _split(consensus: Consensus, blocks: list[Block], edit: Edit, where: str) ->
     i, at_s = _block(blocks, edit.at_s, where), _whole(edit.at_s)
     one = blocks[i]
     if not one.start_s + MIN_BLOCK_S <= at_s <= one.end_s - MIN_BLOCK_S:
-        runs = f"{one.name} runs from {one.start_s:.0f} to {one.end_s:.0f} s"
-        raise BadSetup(f"{where}: both parts need at least {MIN_BLOCK_S} s; {runs}.")
+        words = f"both parts need at least {MIN_BLOCK_S} s; {{name}} runs from {{start}} to {{end}}."
+        raise UnfitEdit(where, words, name=one.name, start=one.start_s, end=one.end_s)
     parts = _cut(consensus, one, one.start_s, at_s), _cut(consensus, one, at_s, one.end_s)
     return [*blocks[:i], *(replace(p, name=f"{one.name}, part {n}") for n, p in enumerate(parts, start=1)), *blocks[i + 1 :]]
 
@@ -62,7 +60,7 @@ def _merge(consensus: Consensus, blocks: list[Block], edit: Edit, where: str) ->
     left, right = blocks[i - 1], blocks[i]
     kept = left if left.length_s >= right.length_s else right
     if "gap" in (left.kind, right.kind) and left.kind != right.kind:
-        raise BadSetup(f"{where}: a stretch without data cannot be merged with one that has them.")
+        raise UnfitEdit(where, "a stretch without data cannot be merged with one that has them.")
     return [*blocks[: i - 1], _cut(consensus, kept, left.start_s, right.end_s), *blocks[i + 1 :]]
 
 
@@ -70,7 +68,7 @@ def _relabel(consensus: Consensus, blocks: list[Block], edit: Edit, where: str) 
     i = _block(blocks, edit.at_s, where)
     one = blocks[i]
     if one.kind == "gap" and edit.kind is not None:
-        raise BadSetup(f"{where}: there are no data from two recordings there, so it stays a gap.")
+        raise UnfitEdit(where, "there are no data from two recordings there, so it stays a gap.")
     kind = edit.kind or one.kind
     name = edit.name or (one.name if kind == one.kind else "")
     return [*blocks[:i], _cut(consensus, replace(one, kind=kind, name=name), one.start_s, one.end_s), *blocks[i + 1 :]]
@@ -97,14 +95,16 @@ def _edge(blocks: list[Block], at_s: float, where: str) -> int:
         i = min(range(1, len(blocks)), key=lambda k: abs(blocks[k].start_s - at_s))
         if abs(blocks[i].start_s - at_s) <= NEAR_S:
             return i
-    raise BadSetup(f"{where}: no edge between blocks lies within {NEAR_S:g} s of it; give an edge's time as the result lists it.")
+    words = f"no edge between blocks lies within {NEAR_S:g} s of {{at}}; give an edge's time as the result lists it."
+    raise UnfitEdit(where, words, at=at_s)
 
 
 def _block(blocks: list[Block], at_s: float, where: str) -> int:
     for i, block in enumerate(blocks):
         if block.start_s <= at_s < block.end_s:
             return i
-    raise BadSetup(f"{where}: the trial runs from {blocks[0].start_s:.0f} to {blocks[-1].end_s:.0f} s; give a time within it.")
+    words = "the trial runs from {start} to {end}; give a time within it."
+    raise UnfitEdit(where, words, start=blocks[0].start_s, end=blocks[-1].end_s)
 
 
 def _whole(at_s: float) -> float:

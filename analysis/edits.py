@@ -47,9 +47,9 @@ class Edit:
         return {k: v for k, v in vars(self).items() if v is not None}
 
 
-def edit_from_dict(entry: Mapping[str, Any], index: int, *, name: str = "setup") -> Edit:
-    """Check one entry. Raises BadSetup, naming the key and what to write instead."""
-    where = f"edit[{index}]."
+def edit_from_dict(entry: Mapping[str, Any], index: int | None, *, name: str = "setup") -> Edit:
+    """Check one entry, by its place in a list or alone. Raises BadSetup, naming the key and what to write instead."""
+    where = "" if index is None else f"edit[{index}]."
     action = entry.get("action")
     if action not in ACTIONS:
         raise BadSetup(f"{name}: {where}action must be one of {', '.join(ACTIONS)}; got {action!r}.")

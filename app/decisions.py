@@ -13,7 +13,7 @@ Who = Literal["owner", "plan's owner", "dossier's owner", "reader", "anyone"]
 
 # By the output as Dash names it, without the hash behind a doubled one.
 CALLBACKS: dict[str, Who] = {
-    "..trial-content.children...hands-problem.children...trial-nudge.data..": "owner",
+    "..trial-content.children...hands-problem.children..": "owner",
     "..trial-content.children...blocks-problem.children..": "owner",
     "..trial-content.children...freeze-problem.children..": "owner",
     "..trial-content.children...edit-problem.children...trial-window.data...trial-view.data..": "owner",

@@ -14,18 +14,18 @@ from analysis.blocks import Block
 from analysis.consensus import consensus_of
 from analysis.editing import apply_edits
 from analysis.edits import Edit, edit_from_dict
-from analysis.errors import BadSetup
+from analysis.errors import BadSetup, UnfitEdit
 from analysis.report import blocks_of
 from analysis.setup import Setup
+from app.history import before_last_press
 from app.jobs import Ready
 from app.services import Services
-from app.store import ChangedMeanwhile, NoSuchTrial, SetupVersion
+from app.store import ChangedMeanwhile, NoSuchTrial
 from app.wording import clock_text
 
 MAX_EDITS = 300  # a ride has some fifty blocks; more changes than this are no correction any more
 SAME_S = 0.5  # edges lie on whole seconds
 _CLOCK = re.compile(r"(-?)(?:(\d{1,3}):)?(\d{1,4}):([0-5]?\d)")
-_IN_SECONDS = re.compile(r"\b(between|and|from|to|got) (-?\d+)( s\b)?")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,19 +89,13 @@ def change(services: Services, trial_id: str, data: Any) -> None:
     if wish.act in ("undo", "automatic"):
         if not edits:
             raise BadSetup("Nothing has been changed by hand, so there is nothing to take back.")
-        edits = before_last_press(edits, services.store.history(trial_id)) if wish.act == "undo" else ()
+        edits = before_last_press(services.store.history(trial_id)) if wish.act == "undo" else ()
     else:
         answer = services.jobs.ask(trial_id)
         if not isinstance(answer, Ready):
             raise BadSetup("There are no blocks to change yet; wait until they are there and try again.")
         edits = _with_wish(edits, wish, answer.open_trial)
     services.store.change_setup(trial_id, replace(stored.setup, edits=edits), seen_version=wish.seen)
-
-
-def before_last_press(edits: tuple[Edit, ...], versions: Sequence[SetupVersion]) -> tuple[Edit, ...]:
-    """The edits less those that the last press added: both edges of a block moved at once are taken back at once."""
-    fewer = (len(v.setup.edits) for v in reversed(versions) if len(v.setup.edits) < len(edits))
-    return edits[: next(fewer, len(edits) - 1)]
 
 
 def _with_wish(edits: tuple[Edit, ...], wish: Wish, found: Any) -> tuple[Edit, ...]:
@@ -111,15 +105,16 @@ def _with_wish(edits: tuple[Edit, ...], wish: Wish, found: Any) -> tuple[Edit, .
     if chosen is None or wish.act not in (*_ACTS, "include"):
         raise BadSetup("The page asked for something that this trial does not have; reload it and try again.")
     if wish.act == "include":
-        return without_exclusion(edits, chosen)
+        return without_exclusion(edits, chosen, blocks)
     entries = _ACTS[wish.act](wish, chosen, blocks)
-    new = tuple(edit_from_dict(entry, len(edits) + i, name="The change") for i, entry in enumerate(entries))
+    new = tuple(edit_from_dict(entry, None, name="The change") for entry in entries)
     if len(edits) + len(new) > MAX_EDITS:
         raise BadSetup(f"More than {MAX_EDITS} changes by hand are not kept; go back to automatic and start afresh.")
     try:
         apply_edits(consensus_of(found.trial), blocks, new)
-    except BadSetup as problem:
-        raise BadSetup(in_clock_words(str(problem))) from None
+    except UnfitEdit as problem:
+        words = problem.reason(clock_text)
+        raise BadSetup(words[:1].upper() + words[1:]) from None
     return (*edits, *new)
 
 
@@ -178,15 +173,24 @@ def _reason(wish: Wish) -> dict[str, str]:
     return {"reason": wish.text("reason")} if wish.text("reason") else {}
 
 
-def without_exclusion(edits: tuple[Edit, ...], block: Block) -> tuple[Edit, ...]:
-    """The edits less those that exclude this block. An exclusion moves no edge, so the others still apply."""
+def without_exclusion(edits: tuple[Edit, ...], block: Block, blocks: Sequence[Block]) -> tuple[Edit, ...]:
+    """The edits with this block counting again. An exclusion moves no edge, so the others still apply.
+
+    What the same exclusion leaves out besides, a block since split off, stays left out for the same reason.
+    """
+    if block.excluded_reason is None or not (gone := _excluding(edits, block)):
+        raise BadSetup(f"{block.name} is not excluded; reload the page to see the blocks as they are.")
+    others = [b for b in blocks if b is not block and b.excluded_reason is not None and set(_excluding(edits, b)) & set(gone)]
+    again = tuple(Edit(action="exclude", at_s=b.start_s, reason=b.excluded_reason) for b in others)
+    return (*(e for e in edits if e not in gone), *again)
+
+
+def _excluding(edits: tuple[Edit, ...], block: Block) -> list[Edit]:
+    """The exclusions by which a block is left out."""
     inside = [e for e in edits if e.action == "exclude" and block.start_s <= e.at_s < block.end_s]
     # excluded before it was split or moved: the one with its reason that lies nearest
     alike = [e for e in edits if e.action == "exclude" and e.reason == block.excluded_reason]
-    gone = inside or sorted(alike, key=lambda e: abs(e.at_s - block.start_s))[:1]
-    if block.excluded_reason is None or not gone:
-        raise BadSetup(f"{block.name} is not excluded; reload the page to see the blocks as they are.")
-    return tuple(e for e in edits if e not in gone)
+    return inside or sorted(alike, key=lambda e: abs(e.at_s - block.start_s))[:1]
 
 
 def clock_change(setup: Setup, found: Any) -> float:
@@ -196,15 +200,3 @@ def clock_change(setup: Setup, found: Any) -> float:
     if label is None or label == found.report["reference"] or label not in found.trial.labels:
         return 0.0
     return float(round(found.trial.recording(label).time_s[0]))
-
-
-def carried(edits: tuple[Edit, ...], by_s: float) -> tuple[Edit, ...]:
-    """The edits on a clock that begins `by_s` later."""
-    return tuple(replace(e, at_s=e.at_s - by_s, to_s=None if e.to_s is None else e.to_s - by_s) for e in edits)
-
-
-def in_clock_words(sentence: str) -> str:
-    """A complaint of the analysis without the place in the set-up, its times as the page writes them."""
-    words = re.sub(r"^edit\[\d+\] \([^)]*\): ", "", sentence)
-    words = _IN_SECONDS.sub(lambda m: f"{m[1]} {clock_text(float(m[2]))}", words)
-    return words[:1].upper() + words[1:]

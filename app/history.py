@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from analysis.edits import Edit
 from app.store import SetupVersion
@@ -57,6 +57,37 @@ def by_hand(versions: Sequence[SetupVersion], *, blocks_first: bool = False, car
     )  # fmt: skip
 
 
+def before_last_press(versions: Sequence[SetupVersion]) -> tuple[Edit, ...]:
+    """The edits as they were before the owner's last press that still counts, on the clock of the newest version.
+
+    A press that gives back the edits of before takes its predecessor back; edits that came with the set-up are single presses.
+    """
+    first = versions[0].setup.edits if versions else ()
+    states = [first[:n] for n in range(len(first) + 1)]
+    for one in versions[1:]:
+        now, by_s = one.setup.edits, _moved_by(states[-1], one.setup.edits)
+        if by_s:
+            states = [carried(state, by_s) for state in states]
+        elif len(states) > 1 and now == states[-2]:
+            states.pop()
+        elif now != states[-1]:
+            states.append(now)
+    return states[-2] if len(states) > 1 else ()
+
+
+def carried(edits: Sequence[Edit], by_s: float) -> tuple[Edit, ...]:
+    """The edits on a clock that begins `by_s` later."""
+    return tuple(replace(e, at_s=e.at_s - by_s, to_s=None if e.to_s is None else e.to_s - by_s) for e in edits)
+
+
+def _moved_by(before: Sequence[Edit], after: Sequence[Edit]) -> float:
+    """By how much the clock begins later where the same edits stand on another one; zero for any other change. [s]"""
+    if not before or len(before) != len(after):
+        return 0.0
+    by_s = before[0].at_s - after[0].at_s
+    return by_s if carried(before, by_s) == tuple(after) else 0.0
+
+
 def words_of(edit: Edit) -> str:
     """`edge at 6:02 moved to 6:05`, with the reason where one was given."""
     at = clock_text(edit.at_s)
@@ -83,15 +114,28 @@ def _changes(before: Sequence[Edit], after: Sequence[Edit]) -> list[str]:
         return [words_of(edit) for edit in after[len(before) :]]
     if not after and len(before) > 1:
         return [f"back to automatic: {len(before)} changes taken back"]
-    gone = [edit for edit in before if edit not in after]
-    if gone and len(gone) == len(before) - len(after):
-        return [f"taken back: {words_of(edit)}" for edit in gone]
-    return ["the changes were put on another reference's clock"]
+    if _moved_by(before, after):
+        return ["the changes were put on another reference's clock"]
+    gone, come = _gone_and_come(before, after)
+    return [f"taken back: {words_of(edit)}" for edit in gone] + [words_of(edit) for edit in come]
+
+
+def _gone_and_come(before: Sequence[Edit], after: Sequence[Edit]) -> tuple[list[Edit], list[Edit]]:
+    """What is no longer in its place, and what is new behind it; an edit that was taken back and made again is both."""
+    kept, come, at = set(), [], 0
+    for edit in after:
+        found = next((i for i in range(at, len(before)) if before[i] == edit), None)
+        if found is None:
+            come.append(edit)
+        else:
+            kept.add(found)
+            at = found + 1
+    return [edit for i, edit in enumerate(before) if i not in kept], come
 
 
 def _kept(made: Sequence[tuple[Edit, str]], now: Sequence[Edit], utc: str) -> list[tuple[Edit, str]]:
     """Each present edit with the time at which it was made; what was there before keeps its own."""
-    if len(now) == len(made):  # the same edits, perhaps on another clock
+    if _moved_by([edit for edit, _ in made], now):
         return [(edit, when) for edit, (_, when) in zip(now, made, strict=True)]
     left, out = list(made), []
     for edit in now:

@@ -21,7 +21,7 @@ from analysis.within import within
 from app import editing, freezing, ids, keeping
 from app.access import is_owner, stored_trial
 from app.forms import SheetEntries, setup_of
-from app.history import ByHand, by_hand
+from app.history import ByHand, by_hand, carried
 from app.jobs import Ready, Working
 from app.nudges import moved
 from app.planning.handing import plan_named
@@ -287,7 +287,7 @@ def change_setup(trial_id: str, entries: SheetEntries, *, seen: int | None = Non
     setup = setup_of(stored.recordings, entries, plan=old.to_dict()["plan"])
     by_s = editing.clock_change(setup, answer.open_trial) if isinstance(answer, Ready) else 0.0
     setup = replace(
-        setup, edits=editing.carried(old.edits, by_s), frozen_hash=old.frozen_hash, frozen_utc=old.frozen_utc,
+        setup, edits=carried(old.edits, by_s), frozen_hash=old.frozen_hash, frozen_utc=old.frozen_utc,
         frozen_plan=old.frozen_plan,
     )  # fmt: skip
     services.store.change_setup(trial_id, setup, seen_version=stored.setup_version if seen is None else seen)

@@ -6,9 +6,13 @@
   const DIGITS = 2; // hundredths of a second are finer than any clock can be set by eye
   const AROUND_S = 20; // room on either side of the sharpest change
 
-  let panel = null, wanted = {}, sent = 0, comeBack = false;
+  const LOST_MS = 8000; // an answer that takes longer than this was lost on the way
 
-  function rows() { return panel ? Array.from(panel.querySelectorAll("[data-clock]")) : []; }
+  let wanted = {}, sent = 0, busy = 0, worked = "", unfolded = null;
+  let version = null; // of the set-up that the rows show
+
+  function hands() { return document.getElementById("clock-hands"); }
+  function rows() { const panel = hands(); return panel ? Array.from(panel.querySelectorAll("[data-clock]")) : []; }
   function rowOf(label) { return rows().find(function (row) { return row.dataset.clock === label; }); }
   function graph() { return document.querySelector("#overlay .js-plotly-plot"); }
   function rounded(value) { return Number(value.toFixed(DIGITS)); }
@@ -104,11 +108,19 @@
 
   /* ---- keep, undo, automatic */
 
+  function seen() { // the version of the set-up on the screen
+    const field = document.querySelector("#owner-panel [name=seen]");
+    return field ? field.value : "";
+  }
+
   function send(shifts) {
+    if (busy && performance.now() - busy < LOST_MS) return;
     sent += 1;
-    comeBack = true;
-    const seen = document.querySelector("#owner-panel [name=seen]"); // the version of the set-up on the screen
-    window.dash_clientside.set_props("hands-form", { data: { sent: sent, shifts: shifts, seen: seen ? seen.value : "" } });
+    busy = performance.now();
+    worked = document.activeElement ? document.activeElement.id : "";
+    say("Analysing again …");
+    window.dash_clientside.set_props("hands-problem", { children: null });
+    window.dash_clientside.set_props("hands-form", { data: { sent: sent, shifts: shifts, seen: seen() } });
   }
 
   function keep() {
@@ -122,13 +134,13 @@
 
   document.addEventListener("click", function (event) {
     const button = event.target.closest && event.target.closest("button");
-    if (!button || !panel || !panel.isConnected) return;
+    if (!button || !hands()) return;
     if (button.id === "hands-keep") return keep();
     if (button.id === "hands-drop") return forget();
     if (button.dataset.clockUse !== undefined) {
       const used = rowOf(button.dataset.clockUse);
       if (!used) return;
-      panel.open = true;
+      hands().open = true;
       want(used, Number(button.dataset.value), true);
       return look(used);
     }
@@ -159,21 +171,34 @@
     }
   });
 
-  /* ---- life: dash puts panel and chart in and takes them out as it likes */
+  /* ---- life: the rows come anew with every result, and the panel stays as it was */
+
+  function filled() {
+    if (!hands() || !rows().length) return;
+    if (unfolded !== null) hands().open = unfolded;
+    if (version === seen()) return;
+    version = seen();
+    busy = 0;
+    if (Object.keys(wanted).length) forget();
+    const held = document.activeElement && document.activeElement !== document.body;
+    const place = worked && !held && (document.getElementById(worked) || hands().querySelector("summary"));
+    worked = "";
+    if (place) (place.disabled ? hands().querySelector("summary") : place).focus({ preventScroll: true });
+  }
 
   function bind() {
-    const found = document.getElementById("clock-hands");
-    if (found && found !== panel && found.querySelector("[data-clock]")) {
-      panel = found;
-      if (Object.keys(wanted).length) forget();
-      if (comeBack) { comeBack = false; panel.open = true; panel.scrollIntoView({ block: "center" }); }
-    }
     const gd = graph();
     if (gd && gd.on && !gd.dataset.nudged) {
       gd.dataset.nudged = "yes";
       gd.on("plotly_afterplot", move);
     }
+    const problem = document.getElementById("hands-problem");
+    if (busy && problem && problem.textContent) { busy = 0; changed(); }
   }
 
+  document.addEventListener("toggle", function (event) {
+    if (event.target.id === "clock-hands") unfolded = event.target.open;
+  }, true);
+  document.addEventListener("countercheck:filled", filled);
   new MutationObserver(bind).observe(document.documentElement, { childList: true, subtree: true });
 })();

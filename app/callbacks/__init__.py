@@ -1,12 +1,11 @@
 """One file per panel: ids in, one call, view out. Importing this registers all of them."""
 
 from app.callbacks import (
+    by_hand,
     clocks,
     coming_in,
     dossier,
-    editing,
     evidence,
-    freezing,
     links,
     notes,
     owner,
@@ -18,6 +17,6 @@ from app.callbacks import (
 )
 
 __all__ = [
-    "clocks", "coming_in", "dossier", "editing", "evidence", "freezing", "links", "notes", "owner", "planning", "ride_plan",
-    "selection", "theme", "waiting",
+    "by_hand", "clocks", "coming_in", "dossier", "evidence", "links", "notes", "owner", "planning", "ride_plan", "selection",
+    "theme", "waiting",
 ]  # fmt: skip

@@ -134,7 +134,7 @@ def test_undo_is_leaving_out_the_last_edit(consensus, blocks, hold):
     ("entry", "says"),
     [
         ({"action": "move-edge", "at_s": 250.0, "to_s": 260.0}, "no edge between blocks lies within 2 s"),
-        ({"action": "split", "at_s": 99999.0}, "the trial runs from 0 to"),
+        ({"action": "split", "at_s": 99999.0}, "the trial runs from 0 s to"),
         ({"action": "merge", "at_s": 0.0}, "no edge"),
     ],
 )

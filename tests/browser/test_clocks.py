@@ -107,6 +107,33 @@ def test_a_kept_shift_is_by_hand_for_everybody_until_it_is_put_back(own_trial, o
     assert page.locator(".clock-request").count() == 0
 
 
+def test_a_kept_shift_changes_the_page_in_place(own_trial):
+    _, page = own_trial
+    page.evaluate("""() => { window.gone = 0; new MutationObserver(() => {
+        if (!document.querySelector('h1#headline') || !document.getElementById('clock-hands')) window.gone += 1;
+      }).observe(document.documentElement, { childList: true, subtree: true }); }""")
+    page.evaluate("countercheck.overlay.choose(1200, 1500, true)")
+    page.click("#clock-hands summary")
+    page.click(f"{ROW} [data-clock-step='1']")
+    eventually(page, f"{LINE}.moved !== 0")
+    before = page.locator(f"{ROW} input").bounding_box()["y"]
+    page.click("#hands-keep")
+    eventually(page, STATE, "set by hand", timeout_ms=20_000)
+    eventually(page, f"{LINE}.moved", 0)
+    assert page.evaluate("window.gone") == 0
+    assert page.locator(f"{ROW} input").bounding_box()["y"] == pytest.approx(before, abs=150)  # a sentence above tells of it now
+    assert page.evaluate("document.getElementById('clock-hands').open")
+    assert page.evaluate("document.activeElement.closest('#clock-hands') !== null")
+    assert page.inner_text("#hands-said") == "Nothing is moved."
+    eventually(page, "document.querySelector('#interval-card [data-window]').dataset.window", "1200.000 1500.000")
+    # somebody else changed the trial meanwhile: said where it was pressed, and nothing is lost
+    page.evaluate("document.querySelector('#owner-panel [name=seen]').value = '0'")
+    page.click(f"{ROW} [data-clock-step='1']")
+    page.click("#hands-keep")
+    page.wait_for_selector("#hands-problem .problem")
+    assert "Provisional, not kept: pedals at −5.63" in page.inner_text("#hands-said")
+
+
 def test_a_clock_is_set_by_keyboard_alone(own_trial):
     _, page = own_trial
     page.focus("#clock-hands summary")

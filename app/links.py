@@ -147,6 +147,12 @@ def parse(address: str) -> TrialAddress | None:
     return TrialAddress(trial_id=match[1], screen=from_query(dict(parse_qsl(parts.query))))
 
 
+def trial_in(address: str | None) -> str | None:
+    """The trial's own part in the address of its page; None where it is none."""
+    found = parse(address) if address else None
+    return found and found.trial_id
+
+
 def is_id(text: object) -> bool:
     """Whether this could be a trial id at all; spares the database the rest."""
     return isinstance(text, str) and _ID.fullmatch(text) is not None

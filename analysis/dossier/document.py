@@ -49,7 +49,8 @@ class Firmware:
 class TrialEntry:
     """One trial in the dossier: `key` names it within, `label` is the device's there. digest : see dossier.digest.
 
-    link : the path of the trial's page where readers may open it; earlier : the digest that an older analysis gave.
+    link : the path of the trial's page where readers may open it; taken : the day on which the digest was taken from there;
+    earlier : the digest that an older analysis gave.
     """
 
     key: str
@@ -64,6 +65,7 @@ class TrialEntry:
     varied: tuple[str, ...] = ()
     note: str | None = None
     link: str | None = None
+    taken: str | None = None
     earlier: Mapping[str, Any] | None = None
 
 
@@ -179,7 +181,7 @@ def _trial(entry: Any, where: str) -> TrialEntry:
         digest=dict(digest),
         rider=got.text_or_none("rider", MAX_NAME), unit=got.text_or_none("unit", MAX_NAME), rig=got.text_or_none("rig", MAX_LINE),
         day=got.day("day"), where=got.one_of("where", WHERE), varied=varied, note=got.text_or_none("note", MAX_LINE),
-        link=got.text_or_none("link", MAX_NAME + 40), earlier=earlier,
+        link=got.text_or_none("link", MAX_NAME + 40), taken=got.day("taken"), earlier=earlier,
     )  # fmt: skip
 
 

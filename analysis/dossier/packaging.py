@@ -96,7 +96,7 @@ def package_files(dossier: Dossier, samples: Mapping[str, Trial], *, version: st
         "profile": "tabular-data-package",
         "name": _slug(dossier.title),
         "title": dossier.title,
-        "description": f"Trials of {dossier.device.name}. {TIMES}",
+        "description": f"Trials of {dossier.device.name}. {TIMES}{_without_samples(dossier, samples)}",
         **({"licenses": [licence]} if licence else {}),
         **({"contributors": [{"title": dossier.reviewer, "role": "author"}]} if dossier.reviewer else {}),
         "analysis_version": version,
@@ -104,6 +104,11 @@ def package_files(dossier: Dossier, samples: Mapping[str, Trial], *, version: st
     }
     files["datapackage.json"] = json.dumps(description, ensure_ascii=False, indent=1, allow_nan=False).encode()
     return files
+
+
+def _without_samples(dossier: Dossier, samples: Mapping[str, Trial]) -> str:
+    names = [t.name for t in dossier.trials if t.key not in samples]
+    return f" Without samples, because the trial could not be opened when this was made: {', '.join(names)}." if names else ""
 
 
 def _deltas(dossier: Dossier) -> Table:

@@ -46,8 +46,8 @@ def changed_part(dossier: Dossier, form: Mapping[str, Any]) -> Dossier:
     return dossier_from_dict({**tree, part.path: read})
 
 
-def with_trial(dossier: Dossier, link: str, label: str, report_of: Report) -> Dossier:
-    """The dossier with one more trial, added by its link.
+def with_trial(dossier: Dossier, link: str, label: str, report_of: Report, *, today: str | None = None) -> Dossier:
+    """The dossier with one more trial, added by its link; `today` is the day that its figures are said to be of.
 
     Raises
     ------
@@ -67,13 +67,15 @@ def with_trial(dossier: Dossier, link: str, label: str, report_of: Report) -> Do
     name = digest["title"][:70]
     entry = TrialEntry(
         key=secrets.token_hex(KEY_BYTES), name=name if name not in names else f"{name} ({len(names) + 1})", label=chosen,
-        digest=digest, day=(digest["start_utc"] or "")[:10] or None, link=path,
+        digest=digest, day=(digest["start_utc"] or "")[:10] or None, link=path, taken=today,
     )  # fmt: skip
     found = incidents_in(report, chosen, trial=entry.name)
     return dossier_from_dict(replace(dossier, trials=(*dossier.trials, entry), incidents=(*dossier.incidents, *found)).to_dict())
 
 
-def looked_at_again(dossier: Dossier, report_of: Report) -> tuple[Dossier, tuple[str, ...]]:
+def looked_at_again(
+    dossier: Dossier, report_of: Report, *, today: str | None = None
+) -> tuple[Dossier, tuple[str, ...]]:
     """Every trial's digest from its present result; a trial that cannot be opened keeps its old one and is named with why."""
     trials, troubles = [], []
     for entry in dossier.trials:
@@ -87,7 +89,7 @@ def looked_at_again(dossier: Dossier, report_of: Report) -> tuple[Dossier, tuple
             trials.append(entry)
             continue
         moved = digest != dict(entry.digest)
-        trials.append(replace(entry, digest=digest, earlier=dict(entry.digest) if moved else entry.earlier))
+        trials.append(replace(entry, digest=digest, earlier=dict(entry.digest), taken=today) if moved else entry)
     return replace(dossier, trials=tuple(trials)), tuple(troubles)
 
 

@@ -92,7 +92,7 @@ PARTS: dict[str, Part] = {
             many=True,
             meaning="Who rode which unit on which bike; the figures come from the trial.",
             fields=(
-                *(Field(key=key, label="", kind="kept") for key in ("key", "label", "link")),
+                Field(key="key", label="", kind="kept"),
                 Field(key="name", label="Name"),
                 Field(key="day", label="Day", kind="day"),
                 Field(key="rider", label="Rider"),

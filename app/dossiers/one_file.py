@@ -20,11 +20,14 @@ from app.views.dossier.reading import reading_view
 SCRIPTS = ("00-theme.js", "05-plotly-basic.min.js", "offline/10-alone.js", "offline/50-charts.js", "61-tables.js")
 
 
-def page_as_file(found: StoredDossier) -> str:
-    """HTML of the reading page. No link of a trial stands in it: whoever has the file need not have those."""
+def page_as_file(found: StoredDossier, *, closed: frozenset[str] = frozenset()) -> str:
+    """HTML of the reading page; `closed` are the keys of trials that cannot be opened any more.
+
+    No link of a trial stands in it: whoever has the file need not have those.
+    """
     dossier = found.dossier
     bare = Dossier(**{**vars(dossier), "trials": tuple(_without_link(t) for t in dossier.trials)})
-    page = reading_view(bare, stand_of(bare.trials), changed_utc=found.changed_utc, address=None)
+    page = reading_view(bare, stand_of(bare.trials), changed_utc=found.changed_utc, address=None, closed=closed)
     tree = standing(html.Div(page))
     names = {picture_name({"type": ids.DOSSIER_PICTURE, "index": name}): name for name in drawing.PICTURES}
     drawn = {full: [drawing.picture(bare, names[full], ink) for ink in INKS] for full in pictures_in(tree)}

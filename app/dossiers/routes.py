@@ -13,6 +13,7 @@ from analysis.trial import Trial
 from analysis.version import ANALYSIS_VERSION
 from app import access, links
 from app.dossiers.one_file import page_as_file
+from app.dossiers.showing import closed
 from app.services import get_services
 from app.showing import open_trial
 from app.store import NoSuchDossier, StoredDossier
@@ -53,7 +54,8 @@ def dossier_data(address: str) -> flask.Response:
 def dossier_page(address: str) -> flask.Response:
     """The page as one file that needs no server."""
     found = _found(address)
-    response = _attachment(page_as_file(found).encode(), "text/html", f"dossier-{found.inner_id[:8]}.html")
+    page = page_as_file(found, closed=closed(found.dossier))
+    response = _attachment(page.encode(), "text/html", f"dossier-{found.inner_id[:8]}.html")
     # a saved page, not one of this site: opened in place it gets no rights here
     response.headers["Content-Security-Policy"] = "sandbox allow-scripts"
     return response
@@ -67,8 +69,8 @@ def _found(address: str) -> StoredDossier:
 
 
 def _samples(link: str | None) -> Trial | None:
-    address = links.parse(link) if link else None
-    opened: OpenTrial | None = open_trial(address.trial_id) if address is not None else None
+    address = links.trial_in(link)
+    opened: OpenTrial | None = open_trial(address) if address is not None else None
     return None if opened is None else opened.trial
 
 

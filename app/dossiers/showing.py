@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from typing import Any
 
 from dash import html
 
+from analysis.dossier.document import Dossier
 from analysis.dossier.standing import stand_of
 from analysis.errors import CountercheckError
-from app import access, freezing, keeping
+from app import access, freezing, keeping, links
 from app.access import stored_dossier
 from app.dossiers import changing, drawing
 from app.jobs import Ready, Working
@@ -33,11 +35,18 @@ def content(address: Any) -> Any:
         return None
     get_services().store.dossiers.openings.note(found.inner_id)
     stand = stand_of(found.dossier.trials)
-    page = reading_view(found.dossier, stand, changed_utc=found.changed_utc, address=address)
+    page = reading_view(found.dossier, stand, changed_utc=found.changed_utc, address=address, closed=closed(found.dossier))
     if not access.is_owner(address, access.DOSSIER):
         return page
     panel = links_panel(keeping.shelf(found))
     return html.Div([page, editor(found.dossier, stand, version=found.version, panel=panel)])
+
+
+def closed(dossier: Dossier) -> frozenset[str]:
+    """Keys of the trials that were added by a link under which nothing is found any more."""
+    asked = {entry.key: links.trial_in(entry.link) for entry in dossier.trials if entry.link}
+    there = get_services().store.open_to_readers(filter(None, asked.values()))
+    return frozenset(key for key, address in asked.items() if address not in there)
 
 
 def picture(address: Any, name: Any, theme: Any) -> Any:
@@ -76,10 +85,12 @@ def change(address: Any, form: Any) -> tuple[str, ...]:
     said: tuple[str, ...] = ()
     act, fields = form.get("act"), form.get("rows") or [{}]
     first = fields[0] if isinstance(fields, list) and isinstance(fields[0], Mapping) else {}
+    today = datetime.now(UTC).date().isoformat()
     if act == "add-trial":
-        new = changing.with_trial(found.dossier, str(first.get("link") or ""), str(first.get("label") or ""), report_of)
+        link, label = (str(first.get(key) or "") for key in ("link", "label"))
+        new = changing.with_trial(found.dossier, link, label, report_of, today=today)
     elif act == "look-again":
-        new, said = changing.looked_at_again(found.dossier, report_of)
+        new, said = changing.looked_at_again(found.dossier, report_of, today=today)
     elif act == "answers":
         new = changing.with_answers(found.dossier, first)
     else:

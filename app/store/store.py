@@ -13,7 +13,7 @@ from analysis.reading.recording import Recording
 from analysis.setup import Setup
 from app.settings import Settings
 from app.store import schema as db
-from app.store.addresses import addresses_of, new_address, new_key, now_utc, resolve, resolved
+from app.store.addresses import addresses_of, alive, new_address, new_key, now_utc, resolve, resolved
 from app.store.blobs import Blobs
 from app.store.carried import CarriedNote, add_note, notes_of
 from app.store.copying import database_path, snapshot
@@ -106,6 +106,13 @@ class Store:
             found = resolve(connection, address)
             stored = stored_trials(connection, {found.inner_id: (address, found.private)}) if found else []
         return stored[0] if stored else None
+
+    def open_to_readers(self, addresses: Iterable[str]) -> set[str]:
+        """Those of the addresses under which readers find a trial."""
+        link = db.reader_links.c
+        query = select(link.token).where(link.token.in_(list(addresses)), alive(db.reader_links, now_utc()))
+        with self._database.reading() as connection:
+            return set(connection.execute(query).scalars())
 
     def trials_of(self, addresses: Iterable[str]) -> list[StoredTrial]:
         """Those of the trials that exist, newest first."""

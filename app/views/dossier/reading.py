@@ -22,10 +22,13 @@ from app.views.pictures import fold, plain_table
 from app.wording import NOTHING, counted, signed, span, unbroken
 
 
-def reading_view(dossier: Dossier, stand: Stand, *, changed_utc: str, address: str | None) -> html.Article:
+def reading_view(
+    dossier: Dossier, stand: Stand, *, changed_utc: str, address: str | None, closed: frozenset[str] = frozenset()
+) -> html.Article:
     """The whole page; sections without anything to say are left out, their numbers close up.
 
-    address : where it stands, None for a page of its own in a file, from which nothing can be downloaded.
+    address : where it stands, None for a page of its own in a file, from which nothing can be downloaded. closed : keys of trials
+    that can no longer be opened.
     """
     measured = bench_rows(dossier)
     forest = picture_box("forest", forest_height(stand), "Every trial's delta with its 95 % interval, and the mean over trials.")
@@ -35,7 +38,7 @@ def reading_view(dossier: Dossier, stand: Stand, *, changed_utc: str, address: s
     made = [
         lambda n: _why(n, stand, forest),
         lambda n: _how_sure(n, stand),
-        lambda n: evidence_section(n, dossier),
+        lambda n: evidence_section(n, dossier, closed),
         lambda n: bench_section(n, measured, bench) if measured else None,
         lambda n: incidents_section(n, dossier) if dossier.incidents else None,
         lambda n: method_section(n, dossier, stand),

@@ -10,6 +10,7 @@ from dash import html
 from analysis.bench_sheet import Measured
 from analysis.dossier.coverage import PROPERTIES, coverage_of
 from analysis.dossier.document import Dossier, Incident, TrialEntry
+from app.links import trial_in
 from app.views import parts
 from app.views.frozen import frozen
 from app.views.pictures import plain_table
@@ -19,20 +20,39 @@ STATE_MARKS = {"touched": "●", "partly": "◐", "missing": "○"}
 ANSWER_MARKS = {"agrees": "●", "differs": "▲", "cannot tell": "◇"}
 
 
-def evidence_section(number: int, dossier: Dossier) -> html.Section:
-    """Every trial in a row, then which properties and conditions all of them touched."""
+def evidence_section(number: int, dossier: Dossier, closed: frozenset[str] = frozenset()) -> html.Section:
+    """Every trial in a row, then which properties and conditions all of them touched.
+
+    closed : keys of trials that can no longer be opened.
+    """
     meaning = (
         "A verdict is worth what its trials touched. The list of properties and conditions is that of an open review of 74 "
         "validation studies (doi 10.3390/s22010386)."
     )
     head = ("trial", "day", "rider", "unit", "where", "firmware", "held power, %", "95 % interval, %", "verdict of the trial")
-    table = plain_table("Trials", head, [_trial(t) for t in dossier.trials], words=(1, 2, 3, 4, 5, 8)) if dossier.trials else None
-    return parts.section(number, "evidence", "Evidence", meaning, frozen(table, *_coverage(dossier)))
+    rows = [_trial(t, closed) for t in dossier.trials]
+    table = plain_table("Trials", head, rows, words=(1, 2, 3, 4, 5, 8)) if rows else None
+    return parts.section(number, "evidence", "Evidence", meaning, frozen(table, _closed_words(closed), *_coverage(dossier)))
 
 
-def _trial(entry: TrialEntry) -> tuple[Any, ...]:
+def _closed_words(closed: frozenset[str]) -> html.P | None:
+    if not closed:
+        return None
+    one = len(closed) == 1
+    words = (
+        f"{'One trial' if one else f'{len(closed)} trials'} can no longer be opened here: deleted, or the link given for "
+        f"{'it' if one else 'them'} has ended. The figures are those that were taken while it was possible; nobody can check them "
+        "against the recordings now."
+    )
+    return html.P(words, className="small closed-trials")
+
+
+def _trial(entry: TrialEntry, closed: frozenset[str]) -> tuple[Any, ...]:
     held = next((s for s in entry.digest["summary"] if s["kind"] == "steady"), None) or {}
-    name = html.A(entry.name, href=entry.link) if entry.link else entry.name
+    name: Any = html.A(entry.name, href=entry.link) if trial_in(entry.link) else entry.name
+    if entry.key in closed:
+        of_day = f"figures of {entry.taken}" if entry.taken else "figures of the day it was added"
+        name = html.Span([entry.name, html.Span(f" {of_day}; no longer to be opened", className="small")])
     return (
         name,
         entry.day or NOTHING,

@@ -1,5 +1,6 @@
-/* What a report without a server opens with, from its own address: app/screen.py's from_query and fitted, and
-   what app/showing.py makes of them, in the browser. The figure then bears it as data-screen, as a server's page would; 31-screen.js keeps it from there on. */
+/* What a report without a server opens with, from its own address: app/screen.py's from_query and fitted, and what
+   app/showing.py makes of them, in the browser. The figure then bears it as data-screen, as a server's page would;
+   31-screen.js keeps it from there on. */
 "use strict";
 (function () {
   const MEANS_S = [1, 3, 10, 30], ROWS = ["cadence", "heart_rate", "temperature", "balance"], MAX_TIME_S = 1e8, MIN_WINDOW_S = 1;

@@ -122,5 +122,9 @@ def test_packed_numbers_come_back_exactly(values):
     np.testing.assert_array_equal(raw, np.array(values, float))
 
 
+def test_it_can_be_sent_by_mail(text):
+    assert len(text.encode()) < 3_000_000  # of which the charting library is 1.1
+
+
 def test_positions_and_serials_were_never_in_it(text):
     assert not re.search(r"position_(lat|long)|latitude|longitude", text.split("</style>")[1].split("<script")[0])

@@ -47,6 +47,20 @@ def real_ride():
     return opened(pipeline.compare([own, copy], Setup(reference="own <b>", devices=devices, loss_pct=(1.0, 2.0))))
 
 
+def holes():
+    """Four recordings of one ride: whole, with long holes, of its first and last quarter, every other second without cadence."""
+    rng, n = np.random.default_rng(8), 3600
+    ride = 180 + 60 * np.sin(np.arange(n) / 300) + np.repeat(rng.normal(0, 25, n // 60), 60)
+    keep = (lambda t: True, lambda t: t // 400 % 3 != 1 and t > 500, lambda t: t < 900 or t > 2700, lambda t: t % 2 == 0)
+    recordings = []
+    for i, kept in enumerate(keep):
+        power, cadence = np.clip(ride * (1 + 0.02 * i) + rng.normal(0, 4, n), 0, None), 85 + rng.normal(0, 2, n)
+        rows = (f"{1_768_673_100 + t},{power[t]:.0f},{cadence[t]:.0f}" for t in range(n) if kept(t))
+        lines = ["time,power,cadence", *rows] if i < 3 else ["time,power", *(row.rsplit(",", 1)[0] for row in rows)]
+        recordings.append(reading.read("\n".join(lines).encode(), name=f"device {i}.csv"))
+    return opened(pipeline.compare(recordings, Setup()))
+
+
 def intervals_of(found) -> list[tuple[float, float]]:
     """Every block as it is selected, and random stretches from seconds to hours, whole and not."""
     trial, rng = found.trial, np.random.default_rng(11)
@@ -72,7 +86,7 @@ def words(card: str) -> list[str]:
     return [html.unescape(text) for text in re.findall(r">([^<]+)", card)]
 
 
-@pytest.mark.parametrize("make", [boathouse, real_ride], ids=["built-in", "real"])
+@pytest.mark.parametrize("make", [boathouse, real_ride, holes], ids=["built-in", "real", "holes"])
 def test_every_block_and_any_interval_read_alike(chromium, tmp_path, make):
     found = make()
     spans = intervals_of(found)

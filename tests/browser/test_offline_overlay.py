@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from offline_pages import alone
 from open_trials import boathouse
-from test_offline_figures import real_ride
+from test_offline_figures import holes, real_ride
 
 from analysis.figures import overlay
 from app.screen import MEANS_S, OPENING, ROWS, from_query
@@ -65,7 +65,7 @@ def differs(ours, theirs, where="") -> str | None:
     return None if ours == theirs else f"{where}: {ours!r} against {theirs!r}"
 
 
-@pytest.mark.parametrize("make", [boathouse, real_ride], ids=["built-in", "real"])
+@pytest.mark.parametrize("make", [boathouse, real_ride, holes], ids=["built-in", "real", "holes"])
 def test_every_choice_and_stretch_is_drawn_alike(chromium, tmp_path, make):
     found = make()
     wrong, drawn = [], 0

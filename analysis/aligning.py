@@ -38,6 +38,7 @@ from analysis.traces import Floats
 STRANGER_CORRELATION = 0.9
 STRANGER_MARGIN = 50.0
 STRANGER_OVERLAP_FRAC = 0.5
+STRANGER_LAG_S = 10  # a device that answers later than this is not one that anybody sells; common practice, no source
 # A shift by hand this far from what the signals say is remarked on. [s]
 HAND_DIFFERS_S = 0.3
 # Recorders whose intervals differ by more than this may stamp their means differently. [s]
@@ -119,7 +120,7 @@ def align_pairs(
     found = [f for f in (find(c, *p, near_s=pattern, periods_s=periods) for c, p in pairs.items()) if f is not None]
     overlap = _clock_overlap_s(recording, reference)
     if overlap <= 0:
-        found = [f for f in found if _believable(f.candidate, recording, reference)]
+        found = [f for f in found if _believable(f.candidate, recording, reference) and _one_effort(pairs, f.candidate)]
     found = rated(found, pairs)
     choice = choose(found)
     plain_one = _blank(recording, reference, label, pattern)
@@ -271,6 +272,13 @@ def _in_pieces(stretched: _Stretched, blank: Alignment, found: Sequence[Found], 
         candidates=mark_used(found, (one,)),
         pieces=stretches,
     )
+
+
+def _one_effort(pairs: Pairs, candidate: Candidate) -> bool:
+    """Whether the powers go together there, too: altitude that climbs with the weather matches itself an hour on."""
+    late = range(-STRANGER_LAG_S, STRANGER_LAG_S + 1)
+    seen = [correlation_at(*pairs["power_w"], candidate.shift_s + s) for s in late] if "power_w" in pairs else [1.0]
+    return max((c for c in seen if c is not None), default=0.0) >= MIN_CORRELATION
 
 
 def _believable(candidate: Candidate, recording: Recording, reference: Recording) -> bool:

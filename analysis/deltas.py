@@ -211,7 +211,8 @@ def _within(
         for_share = None if ratio is None else mean_with_error(device_w - ratio * second_w)
         watts += 0.0 if for_watts is None else (for_watts.se * device_w.size) ** 2
         share += 0.0 if for_share is None else (for_share.se * device_w.size) ** 2
-    return math.sqrt(watts) / total_s, 100 * math.sqrt(share) / total_s / reference_w
+    in_pct = 0.0 if ratio is None else 100 * math.sqrt(share) / total_s / reference_w
+    return math.sqrt(watts) / total_s, in_pct
 
 
 def _around(centre: float | None, half: float | None) -> tuple[float, float] | None:

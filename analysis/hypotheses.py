@@ -102,7 +102,7 @@ def _weighed(w: Weighed) -> Row:
         con.append(f"Alone it is no better than chance allows for (p = {c.p:.2g}, {MAX_P:g} needed before correction).")
     if c.effect_pct < MIN_EFFECT_PCT:
         con.append(
-            f"Over the ride's own range it moves the difference by {c.effect_pct:.1f} points, less than {MIN_EFFECT_PCT:g}."
+            f"Over the ride's own range it moves the difference by {_below(c.effect_pct)} points, less than {MIN_EFFECT_PCT:g}."
         )
     if w.beside_t is not None:
         con.append(f"Beside what is asserted, t = {plain(w.beside_t)} is left for it.")
@@ -143,13 +143,19 @@ def _lag(response: Response, asserted: bool) -> Row:
     )  # fmt: skip
 
 
+def _below(effect_pct: float) -> str:
+    """With a second digit where one would read as the limit that it stays under."""
+    return f"{effect_pct:.1f}" if round(effect_pct, 1) < MIN_EFFECT_PCT else f"{effect_pct:.2f}"
+
+
 def _smoothing(response: Response, asserted: bool) -> Row:
     if response.smoothing_s is None:
         return _row("smoothing", "smoothing", evidence_against=("Not tested: too few clear changes of power.",))
     says = f"A moving mean of {abs(response.smoothing_s):.1f} s turns the faster trace into the slower one best."
+    unresolved = f"{says} That is not resolved at 1 Hz." if response.smoothing_s else "No moving mean brings the traces closer."
     return _row(
         "smoothing", "smoothing", asserted=asserted, size=response.smoothing_s, unit="s",
-        evidence_for=(says,) if asserted else (), evidence_against=() if asserted else (f"{says} That is not resolved at 1 Hz.",),
+        evidence_for=(says,) if asserted else (), evidence_against=() if asserted else (unresolved,),
     )  # fmt: skip
 
 

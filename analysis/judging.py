@@ -19,6 +19,9 @@ from analysis.verdict import verdict_on
 
 # With fewer pieces the quantile of Student's t alone makes an interval wider than its seconds do.
 MIN_PIECES = 5
+# How the reasons end for which there is no verdict on two recordings, whatever the stretch.
+ONE_SENSOR = "one sensor's values; a device cannot be its own referee."
+LOOSE_CLOCK = "is not settled, so other seconds may belong together; set it by hand."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,10 +145,10 @@ def _independent(trial: Trial, judged: JudgedDelta, against: str | None) -> Judg
 def standing_reason(trial: Trial, label: str, other: str) -> str | None:
     """Why there can be no verdict on two recordings, whatever the stretch; None where there can."""
     if trial.one_sensor(label, other):
-        return f"{label} and {other} carry one sensor's values; a device cannot be its own referee."
+        return f"{label} and {other} carry {ONE_SENSOR}"
     loose = [one for one in (label, other) if one in trial.adrift]
     if loose:
-        return f"The clock of {' and '.join(loose)} is not settled, so other seconds may belong together; set it by hand."
+        return f"The clock of {' and '.join(loose)} {LOOSE_CLOCK}"
     return None
 
 

@@ -102,6 +102,8 @@ def passing_bablok(x: ArrayLike, y: ArrayLike) -> Line:
         raise OutOfRange("A line needs two rows that vary together; these do not.")
     middle = (n - 1) / 2 + below
     slope = float(slopes[[math.floor(middle), math.ceil(middle)]].mean())
+    if not math.isfinite(slope):
+        raise OutOfRange("A line needs two rows that vary together; these do not.")
     spread = float(special.ndtri((1 + LEVEL) / 2)) * math.sqrt(a.size * (a.size - 1) * (2 * a.size + 5) / 18)
     first = max(round((n - spread) / 2), 1) - 1 + below
     last = min(n - 1 - (first - below) + below, n - 1)

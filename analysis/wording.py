@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analysis.evidence import Finding
-from analysis.judging import JudgedDelta
+from analysis.judging import LOOSE_CLOCK, ONE_SENSOR, JudgedDelta
 from analysis.verdict import signed
 
 _RANK = {"outside": 0, "unsettled": 1, "within": 2}
 _MOVING = ("drift", "temperature")
-_NEXT = ("gained-power", "single-sided", "lag", "dropouts", "stuck", "smoothing")
-BOTH_RISE = "Time and temperature moved together; this trial cannot tell which of the two it is."
+_NEXT = ("gained-power", "single-sided", "offset", "cadence", "lag", "dropouts", "stuck", "smoothing")
+BOTH_RISE = "A device warms as it is ridden; this trial cannot tell whether time or temperature is behind it."
 # Longer than this a headline is no longer taken in at one look; the other devices are then told together.
 MAX_HEADLINE = 200
 
@@ -66,6 +66,10 @@ def _about(label: str, reference: str, kind: str, judged: JudgedDelta, findings:
         return f"{reads}, more than the {band} that claims and drivetrain loss explain"
     if judged.verdict == "within":
         return f"{reads}, within the {band} that claims and drivetrain loss explain"
+    if judged.reason.endswith(ONE_SENSOR):
+        return f"{reads}, without a verdict: both carry one sensor's values"
+    if judged.reason.endswith(LOOSE_CLOCK):
+        return f"{reads}, without a verdict: their clocks could not be settled"
     return f"{reads}, and this trial cannot tell whether that is more than the {band} that claims and drivetrain loss explain"
 
 

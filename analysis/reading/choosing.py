@@ -5,17 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 
 from analysis.errors import BadSetup, UnusableRecording
-from analysis.reading.fit_channels import NATIVE_USED
+from analysis.reading.fit_channels import APPLICATION_USED, NATIVE_USED
 from analysis.reading.health import health
 from analysis.reading.recording import Recording
 
 
 def choose_power(recording: Recording, power: str | None) -> Recording:
-    """The recording with the power that was chosen: "native" (also None), the file's own, or "developer", an application's.
+    """The recording with the power that was chosen: "native" (also None), the file's own, or "developer", an application's
+    (which is used by itself where the file has no other).
 
     Raises BadSetup where "developer" was chosen and no application wrote any.
     """
-    if power != "developer":
+    if power != "developer" or any(w.endswith(APPLICATION_USED) for w in recording.warnings):
         return recording
     try:
         return with_developer_power(recording)

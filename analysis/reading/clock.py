@@ -64,7 +64,7 @@ def settle(time_s: np.ndarray, values: pd.DataFrame) -> tuple[pd.DataFrame, Cloc
         said = len(clock.warnings)
         frame = _resolve_repeats(frame, clock)
         if clock.first_repeat_s is not None and len(clock.warnings) > said:
-            clock.warnings[said] = clock.warnings[said][:-1] + f" First at {place(clock.first_repeat_s)}."
+            clock.warnings[said] = clock.warnings[said][:-1] + f"; first at {place(clock.first_repeat_s)}."
     return frame, clock
 
 
@@ -98,7 +98,8 @@ def _resolve_repeats(frame: pd.DataFrame, clock: Clock) -> pd.DataFrame:
     merged = _merge(agreeing)
     if len(merged) < len(agreeing):
         n = len(agreeing) - len(merged)
-        clock.warnings.append(f"{samples(n)} with the stamp of another that they do not contradict were merged with it.")
+        they = "that it does not contradict was" if n == 1 else "that they do not contradict were"
+        clock.warnings.append(f"{samples(n)} with the stamp of another {they} merged with it.")
     frame = pd.concat([alone, merged, twins[clashes]]).sort_values("time_s", kind="stable", ignore_index=True)
     return _separate(frame, clock) if clashes.any() else frame
 

@@ -44,6 +44,7 @@ FIELDS = frozenset(
 
 NATIVE_POWER_FIELD = 7  # field number of `power` in `record`; a developer field may declare to stand for it
 NATIVE_USED = "the file's own power is used."  # said of a file that holds both
+APPLICATION_USED = "it is used, but ask what that application does to it."  # said of one that holds no other
 WATT_WORDS = ("w", "watt", "watts")
 SIDE_KNOWN = 0x80  # flag in the balance byte: the low seven bits are the right side's share
 
@@ -57,7 +58,7 @@ def channels(content: FitContent) -> tuple[pd.DataFrame, list[str]]:
         if column is not None:
             columns[channel] = column
     columns |= _balance(content.records.get("left_right_balance"))
-    columns |= _developer_power(content.developer, "power_w" in columns, warnings)
+    columns |= _developer_power(content.developer, columns.get("power_w"), warnings)
     return pd.DataFrame(columns, index=range(content.n_records)), warnings
 
 
@@ -88,21 +89,23 @@ def _balance(raw: np.ndarray | None) -> dict[str, np.ndarray]:
     return {name: column for name, column in out.items() if np.isfinite(column).any()}
 
 
-def _developer_power(fields: tuple[DeveloperField, ...], has_native: bool, warnings: list[str]) -> dict[str, np.ndarray]:
-    """Power that an application wrote: used only where the file has no power of its own, and said so."""
+def _developer_power(
+    fields: tuple[DeveloperField, ...], native_w: np.ndarray | None, warnings: list[str]
+) -> dict[str, np.ndarray]:
+    """Power that an application wrote: used only where the file has no power of its own or only zeros, and said so."""
     declared = [f for f in fields if f.native_field_num == NATIVE_POWER_FIELD]
     named = [f for f in fields if f.name.strip().lower() == "power" and (f.units or "").strip().lower() in WATT_WORDS]
     found = declared or named
     found = [f for f in found if np.isfinite(f.values).any()]
     if not found:
         return {}
-    if has_native:
+    if native_w is not None and np.nan_to_num(native_w).any():
         warnings.append(
             f"Beside its own power the file holds power written by an application (field {found[0].name!r}); {NATIVE_USED}"
         )
         return {"developer_power_w": found[0].values}
-    warnings.append(
-        f"Power is there only as a field written by an application ({found[0].name!r}); it is used, "
-        "but ask what that application does to it."
-    )
+    if native_w is not None and not np.nan_to_num(found[0].values).any():
+        return {}
+    what = "Power is there only as" if native_w is None else "The file's own power is zero throughout; beside it stands"
+    warnings.append(f"{what} a field written by an application ({found[0].name!r}); {APPLICATION_USED}")
     return {"power_w": found[0].values}

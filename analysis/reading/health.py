@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analysis.reading.phrases import place, span
+from analysis.reading.phrases import place, samples, span, times
 
 # A step up to this many intervals is a skipped sample, beyond it a hole.
 SKIP_INTERVALS = 2.5
@@ -81,7 +81,7 @@ def _rate(step_s: np.ndarray, interval_s: float) -> HealthLine:
         code="rate",
         count=odd,
         first_s=None,
-        text=f"{100 * share:.1f} % of the steps between samples are {interval_s:.3g} s, {odd} are not.",
+        text=f"{odd or 'None'} of {near.size} steps between samples {'are' if odd > 1 else 'is'} other than {interval_s:.3g} s.",
         notable=share < REGULAR_SHARE,
     )
 
@@ -103,7 +103,7 @@ def _holes(after_s: np.ndarray, step_s: np.ndarray, interval_s: float, stops: li
     ):
         if which.size:
             lost = float((step_s[which] - interval_s).sum())
-            longest = float(step_s[which].max())
+            longest = float(step_s[which].max() - interval_s)
             lines.append(
                 HealthLine(
                     code=code,
@@ -130,16 +130,17 @@ def _zeros(power_w: np.ndarray, cadence: np.ndarray | None, after_s: np.ndarray)
     """How zeros are used: for not pedalling, for drop-outs, or never."""
     zero = power_w == 0
     if cadence is None:
-        text = "Power is zero in {n} samples; no cadence tells whether the rider pedalled."
+        text = "Power is zero in {samples}; no cadence tells whether the rider pedalled."
         return [_line("zeros", np.flatnonzero(zero), after_s, text, notable=False)]
     idle = cadence == 0
     while_pedalling = np.flatnonzero(zero & (cadence > PEDALLING_RPM))
-    lines = [_line("zeros", np.flatnonzero(zero & idle), after_s, "{n} zeros of power while not pedalling.", notable=False)]
+    at_rest = np.flatnonzero(zero & idle)
+    lines = [_line("zeros", at_rest, after_s, "Power is zero in {samples} while not pedalling.", notable=False)]
     if while_pedalling.size:
-        text = "Power is zero in {n} samples while the cadence says pedalling; first at {at}."
+        text = "Power is zero in {samples} while the cadence says pedalling; first at {at}."
         lines.append(_line("zero-pedalling", while_pedalling, after_s, text))
     if idle.sum() >= HELD_SAMPLES and not zero.any():
-        text = "Power is never zero, not even in the {n} samples without cadence: zeros are left out or held; first at {at}."
+        text = "Power is never zero, not even in the {samples} without cadence: zeros are left out or held; first at {at}."
         lines.append(_line("no-zeros", np.flatnonzero(idle), after_s, text))
     return lines
 
@@ -157,7 +158,7 @@ def _held(power_w: np.ndarray, after_s: np.ndarray, close: np.ndarray) -> list[H
         lines.append(_line("constant", np.flatnonzero(same), after_s, text))
     long = lengths >= HELD_SAMPLES
     if long.any():
-        text = f"The power stands still at one value {{n}} times for {HELD_SAMPLES} samples or more, the longest for "
+        text = f"The power stands still at one value {{times}} for {HELD_SAMPLES} samples or more, the longest for "
         lines.append(_line("held", starts[long], after_s, text + f"{lengths.max()}; first at {{at}}."))
     return lines
 
@@ -210,7 +211,8 @@ def _lost_work(samples: pd.DataFrame, power_w: np.ndarray, step_s: np.ndarray, i
 
 
 def _line(code: str, rows: np.ndarray, after_s: np.ndarray, text: str, *, notable: bool = True) -> HealthLine:
-    """Line on the samples `rows`; {n} and {at} in the text stand for their number and the first place."""
+    """Line on the samples `rows`; {n}, {samples}, {times} and {at} in the text stand for their number and the first place."""
     first = float(after_s[rows[0]]) if rows.size else None
-    said = text.format(n=rows.size, at="-" if first is None else place(first))
+    n = int(rows.size)
+    said = text.format(n=n, samples=samples(n), times=times(n), at="-" if first is None else place(first))
     return HealthLine(code=code, count=int(rows.size), first_s=first, text=said, notable=notable)

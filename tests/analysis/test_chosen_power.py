@@ -21,14 +21,14 @@ NATIVE = (np.repeat([150, 220, 180, 260], 300) + RNG.integers(-4, 5, 1200)).toli
 
 
 def both(seed: int, gain: float) -> bytes:
-    """FIT with the ride's power, and 110 % of it written by an application."""
+    """FIT with `gain` times the ride's power, and 110 % of that power written by an application."""
     noise = np.random.default_rng(seed).integers(-3, 4, len(NATIVE))
     body = w.define(1, w.DEVELOPER_DATA_ID, [(3, "uint8")]) + w.put(1, "B", 0)
     body += w.define(2, w.FIELD_DESCRIPTION, [(0, "uint8"), (1, "uint8"), (2, "uint8"), (3, "string", 8), (15, "uint8")])
     body += w.put(2, "BBB8sB", 0, 0, 0x84, b"Other\0\0\0", 7)
     body += w.define(0, w.RECORD, [(253, "uint32"), (7, "uint16")], developer=[(0, 2, 0)])
-    watts = [round(gain * p) + int(n) for p, n in zip(NATIVE, noise, strict=True)]
-    return w.wrap(body + b"".join(w.put(0, "IHH", 10**9 + t, p, round(1.1 * p)) for t, p in enumerate(watts)))
+    watts = [p + int(n) for p, n in zip(NATIVE, noise, strict=True)]
+    return w.wrap(body + b"".join(w.put(0, "IHH", 10**9 + t, round(gain * p), round(1.1 * p)) for t, p in enumerate(watts)))
 
 
 @pytest.fixture(scope="module")
@@ -50,6 +50,18 @@ def test_the_chosen_power_is_what_is_compared(recordings, power, delta_pct):
     own, by_choice = (any(words in s for s in pedals["warnings"]) for words in ("own power is used", "by choice"))
     assert (own, by_choice) == (power != "developer", power == "developer")
     assert ("developer_power_w" in pedals["channels"]) == (power != "developer")
+
+
+@pytest.mark.parametrize("power", [None, "developer"])
+def test_zeros_of_its_own_leave_the_application_s_power_and_say_so(power):
+    silent = read(both(1, 0.0), name="pedals.fit")
+    assert "power_w" in silent.channels
+    report = result([read(w.ride(NATIVE), name="hub.fit"), silent], power)
+    (entry,) = [s for s in report["summary"] if s["kind"] == "all"]
+    assert entry["delta_pct"] == pytest.approx(10.0, abs=0.3)
+    said = [s for s in report["recordings"][1]["warnings"] if "own power is zero throughout" in s]
+    assert len(said) == 1
+    assert "'Other'" in said[0]
 
 
 def test_choosing_what_is_not_there_names_the_file(recordings):

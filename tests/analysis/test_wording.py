@@ -6,7 +6,7 @@ import pytest
 from planted import PLAN, PLANTED, SETUP
 
 from analysis.evidence import Finding
-from analysis.judging import JudgedDelta
+from analysis.judging import LOOSE_CLOCK, ONE_SENSOR, JudgedDelta
 from analysis.pipeline import compare
 from analysis.setup import Setup
 from analysis.wording import BOTH_RISE, MAX_HEADLINE, headline, second_sentence
@@ -76,3 +76,19 @@ def test_not_otherwise_is_said_only_where_free_riding_is_known_to_be_within():
     said = steady_only(free_gain=1.06).headline
     assert "not otherwise" not in said
     assert "% while riding along" in said
+
+
+@pytest.mark.parametrize(
+    ("reason", "words"), [(ONE_SENSOR, "both carry one sensor's values"), (LOOSE_CLOCK, "their clocks could not be settled")]
+)
+def test_where_no_verdict_is_possible_the_headline_does_not_blame_the_interval(reason, words):
+    unsettled = replace(judged("pedals", -99.9, "unsettled"), reason=f"They carry {reason}")
+    said = headline("hub", [("pedals", "steady", unsettled)], [])
+    assert f"without a verdict: {words}" in said
+    assert "cannot tell" not in said
+
+
+@pytest.mark.parametrize("code", ["offset", "cadence"])
+def test_a_cause_that_the_headline_cannot_hold_stands_in_the_second_sentence(code):
+    """+12 W on every reading may average to +5 %, within the allowance, while it reads 15 % high at 75 W."""
+    assert second_sentence([finding(code)], "Scope.").startswith(f"Text of {code}.")

@@ -14,9 +14,9 @@ def line(code: str, first_s: float | None, text: str, *, notable: bool) -> dict:
 
 
 LINES = [
-    line("rate", None, "99.0 % of the steps between samples are 1 s, 3 are not.", notable=False),
+    line("rate", None, "3 of 300 steps between samples are other than 1 s.", notable=False),
     line("pause", 57.0, "3 pauses of 90 s in all (the timer was stopped), the longest 40 s; first at 0:00:57.", notable=True),
-    line("zeros", 1.0, "3 zeros of power while not pedalling.", notable=False),
+    line("zeros", 1.0, "Power is zero in 3 samples while not pedalling.", notable=False),
     line("held", 600.0, "The power stands still at one value 3 times; first at 0:10:00.", notable=True),
     line("resolution", None, "The power stands in whole watts.", notable=False),
     line("lost-work", None, "The sensor's own running total is 12.7 kJ above.", notable=True),

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from analysis.reading import read
+from analysis.reading.clock import settle
 from analysis.reading.health import health
 
 N = 600
@@ -105,3 +106,20 @@ def test_notable_lines_are_among_the_warnings_and_all_in_the_facts(rides):
     pauses = next(h for h in report if h["code"] == "pause")
     # fit-notes section 3: steps above 1 s that fall on a timer stop, ride-01 55 of 55; two of them are single seconds.
     assert pauses["count"] == 53 and not any(h["code"] == "dropout" for h in report)
+
+
+def test_one_of_anything_is_said_as_one_and_a_hole_is_no_longer_than_all_holes():
+    lines = _lines(_ride().drop(index=[*range(300, 330), 400]).reset_index(drop=True))
+    assert lines["dropout"].text.startswith("1 hole of 30 s in all")
+    assert "the longest 30 s; first at 0:04:59." in lines["dropout"].text
+    assert lines["rate"].text == "1 of 567 steps between samples is other than 1 s."
+    assert _lines(_ride())["rate"].text == "None of 599 steps between samples is other than 1 s."
+    still = _with("power_w", [50], 0.0)
+    assert _lines(still)["zero-pedalling"].text.startswith("Power is zero in 1 sample while the cadence says pedalling")
+
+
+def test_a_repair_of_the_clock_is_one_sentence_with_its_place():
+    frame = pd.DataFrame({"power_w": [200.0, np.nan, 205.0, 210.0]})
+    _, found = settle(np.array([0.0, 0.0, 1.0, 2.0]), frame)
+    said = "1 sample with the stamp of another that it does not contradict was merged with it; first at 0:00:00."
+    assert found.warnings == [said]

@@ -30,9 +30,9 @@ def words(component) -> str:
 def test_notable_lines_come_first_and_those_beyond_four_are_folded():
     text = html_text(health_list(LINES, 0.0))
     shown, folded = text.split("<details>")
-    assert [w in shown for w in ("3 pauses", "stands still", "running total", "99.0 %")] == [True] * 4
-    assert [w in folded for w in ("2 more observations", "3 zeros", "whole watts")] == [True] * 3
-    assert shown.index("running total") < shown.index("99.0 %")
+    assert [w in shown for w in ("3 pauses", "stands still", "running total", "3 of 300")] == [True] * 4
+    assert [w in folded for w in ("2 more observations", "zero in 3 samples", "whole watts")] == [True] * 3
+    assert shown.index("running total") < shown.index("3 of 300")
 
 
 def test_a_place_selects_the_minute_around_it_on_the_trials_clock():

@@ -1,4 +1,4 @@
-"""A data folder as one zip or one folder, and back: the database of one moment, and every recording that its trials need.
+"""What is kept as one zip or one folder, and back: the database of one moment, and every recording that its trials need.
 
 Members: `backup.json` with the SHA-256 of each other one, `trials.sqlite3`, `recordings/<hash>.gz`. Nothing is ever written over,
 and nothing is put back before all of it has been looked at.
@@ -26,7 +26,7 @@ from analysis.errors import CountercheckError
 from app.carrying.export import program_version
 from app.store import Store
 from app.store.blobs import SUFFIX
-from app.store.copying import DATABASE_FILE, needed_recordings
+from app.store.copying import DATABASE_FILE, filled, needed_recordings
 from app.store.folders import HALF, NO_ROOM, own_folder, sync_folder, write_whole
 
 FORMAT, FORMAT_VERSION = "countercheck backup", 1
@@ -57,7 +57,7 @@ def back_up(store: Store, data_dir: Path, target: Path) -> BackedUp:
     BadBackup
         Something of that name is there already, or it cannot be written; nothing is left behind.
     UnusableStore
-        The database is PostgreSQL's, or damaged.
+        The database is damaged.
     """
     if target.exists():
         raise BadBackup(f"{target} is there already and is not written over; give another name.")
@@ -69,10 +69,12 @@ def back_up(store: Store, data_dir: Path, target: Path) -> BackedUp:
     raise BadBackup("Recordings were deleted again and again while they were copied; try again when the server is quiet.")
 
 
-def put_back(source: Path, data_dir: Path) -> BackedUp:
+def put_back(source: Path, data_dir: Path, database_url: str | None = None) -> BackedUp:
     """Make a data folder from a backup; the folder must not be there yet, or be empty.
 
-    Raises BadBackup, naming the member that is wrong, or UnusableStore; the folder is then as it was.
+    database_url : of an empty database that is to hold what is otherwise a file in the folder; the backup may come from either.
+
+    Raises BadBackup, naming the member that is wrong, or UnusableStore; folder and database are then as they were.
     """
     if data_dir.exists() and (not data_dir.is_dir() or any(data_dir.iterdir())):
         raise BadBackup(f"{data_dir} is not empty, and nothing is written over; choose another folder with --data-dir.")
@@ -83,16 +85,30 @@ def put_back(source: Path, data_dir: Path) -> BackedUp:
         with _no_room(data_dir):
             data_dir.parent.mkdir(parents=True, exist_ok=True)
             half = Path(tempfile.mkdtemp(dir=data_dir.parent, prefix=HALF))
+            moved = False
             try:
-                total = sum(_put(half, name, read(name)) for name in about["members"])
-                if data_dir.exists():
-                    data_dir.rmdir()
-                half.replace(data_dir)
-                sync_folder(data_dir.parent)
+                files = [name for name in about["members"] if name != DATABASE_FILE or not database_url]
+                total = sum(_put(half, name, read(name)) for name in files)
+                with _database(database_url, read, data_dir.parent):
+                    if data_dir.exists():
+                        data_dir.rmdir()
+                    half.replace(data_dir)
+                    moved = True
+                    sync_folder(data_dir.parent)
             except BaseException:
-                shutil.rmtree(half, ignore_errors=True)
+                shutil.rmtree(data_dir if moved else half, ignore_errors=True)
                 raise
     return BackedUp(recordings=len(about["members"]) - 1, n_bytes=total, damaged=damaged)
+
+
+@contextmanager
+def _database(url: str | None, read: Callable[[str], bytes], near: Path) -> Iterator[None]:
+    """Within, the database of this address holds the backup's, for good when the block ends well; without one, nothing."""
+    if url is None:
+        yield
+        return
+    with tempfile.TemporaryDirectory(dir=near, prefix=HALF) as aside, filled(url, read(DATABASE_FILE), Path(aside)):
+        yield
 
 
 def _blob(data_dir: Path, recording_id: str) -> Path:

@@ -52,10 +52,8 @@ def backup(settings: Settings, target: Path) -> int:
 
 
 def restore(settings: Settings, source: Path) -> int:
-    """Make the data folder from a backup."""
-    if settings.database_url:
-        raise BadBackup("COUNTERCHECK_DATABASE_URL is set: a backup goes back into a folder; unset it, or use pg_restore.")
-    made = put_back(source, settings.data_dir)
+    """Make the data folder from a backup, and the contents of the database where COUNTERCHECK_DATABASE_URL names one."""
+    made = put_back(source, settings.data_dir, settings.database_url)
     print(f"{settings.data_dir}: {_told(made)}.")
     if made.damaged:
         print(f"{_lost(made)} lost before the backup was made; upload the files of those trials again.", file=sys.stderr)

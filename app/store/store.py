@@ -212,7 +212,7 @@ class Store:
         return self.sweep(among=[sha256 for sha256, _ in trial.recordings]) if gone else None
 
     def snapshot(self) -> bytes:
-        """The database of one moment, as bytes of an SQLite file. Raises UnusableStore on PostgreSQL."""
+        """The database of one moment, as bytes of an SQLite file, whichever database it is."""
         return snapshot(self._database)
 
     def close(self) -> None:

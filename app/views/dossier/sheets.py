@@ -41,8 +41,8 @@ def _closed_words(closed: frozenset[str]) -> html.P | None:
     one = len(closed) == 1
     words = (
         f"{'One trial' if one else f'{len(closed)} trials'} can no longer be opened here: deleted, or the link given for "
-        f"{'it' if one else 'them'} has ended. The figures are those that were taken while it was possible; nobody can check them "
-        "against the recordings now."
+        f"{'it' if one else 'them'} has ended. The figures are those that were taken while it was possible; nobody can check "
+        "them against the recordings now."
     )
     return html.P(words, className="small closed-trials")
 

@@ -59,10 +59,11 @@ class Ready:
 
 @dataclass(frozen=True, kw_only=True)
 class Working:
-    """Under way; `stage` in plain words, `done_frac` from 0 to 1."""
+    """Under way, or, where it has not `begun`, waiting for its turn; `stage` in plain words, `done_frac` from 0 to 1."""
 
     stage: str
     done_frac: float
+    begun: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -174,7 +175,8 @@ class Jobs:
         told = self._results.get(f"progress:{key}")
         if told is None:
             place = self._turns.place(key) if self._turns else None
-            return Working(stage=f"the server is busy: {place.words}" if place else "waiting for its turn", done_frac=0.0)
+            stage = f"the server is busy: {place.words}" if place else "waiting for its turn"
+            return Working(stage=stage, done_frac=0.0, begun=False)
         stage, done_frac = json.loads(told)
         return Working(stage=stage, done_frac=done_frac)
 
@@ -186,7 +188,7 @@ class Jobs:
                 return None
             if self._turns and not self._turns.join(key):
                 self._results.release(f"lock:{key}", token)
-                return Working(stage=NO_MORE, done_frac=0.0)
+                return Working(stage=NO_MORE, done_frac=0.0, begun=False)
             self._running[key] = token
             if self._keeper is None:
                 self._keeper = threading.Thread(target=self._keep_alive, daemon=True, name="countercheck-hold")

@@ -36,7 +36,7 @@ from app.views.evidence import awaited_sections, content_of
 from app.views.frozen import html_text
 from app.views.interval import interval_card, power_card
 from app.views.links import links_panel
-from app.views.notices import changing_view, failed_view, progress_view
+from app.views.notices import changing_view, failed_view, in_line_view, progress_view
 from app.views.overlay import look_of
 from app.views.owner import owner_panel
 from app.views.record import downloads_section
@@ -90,7 +90,7 @@ def _content(trial_id: str, screen: Screen, figure: Any = None, *, with_rest: Ca
     stored = stored_trial(trial_id)
     answer = services.jobs.ask(trial_id if stored else "")
     if isinstance(answer, Working):
-        return progress_view(answer.stage, answer.done_frac)
+        return progress_view(answer.stage, answer.done_frac) if answer.begun else in_line_view(answer.stage)
     if stored is not None:
         services.store.openings.note(stored.inner_id)
     owned = stored is not None and is_owner(trial_id)

@@ -206,7 +206,7 @@ def _to_settle(standing: Standing | None, trials: Sequence[TrialEntry]) -> tuple
     usual = needed_for(standing, (-USUAL_CLAIM_PCT, USUAL_CLAIM_PCT))
     if usual is not None:
         rest = usual.sentence[0].lower() + usual.sentence[1:]
-        said.append(f"Against a claim of ±{USUAL_CLAIM_PCT:g} % alone, without chain: {rest}")
+        said.append(f"Against a claim of ±{USUAL_CLAIM_PCT:g} % alone, without drivetrain loss: {rest}")
     if standing.across.opposed is None:
         hinge = [name for name, rest in standing.across.without if _word(rest, standing.allowance_pct) != standing.verdict.word]
         if hinge:

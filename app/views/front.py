@@ -22,7 +22,7 @@ def front(report: Mapping[str, Any], trial: Trial, *, request: html.Aside | None
         title.append(html.Time(start, dateTime=trial.start_utc))
     children: list[Any] = [
         html.P(title, className="title-block"),
-        _headline(report["headline"]),
+        parts.headline(unbroken(report["headline"])),
     ]
     if report.get("second_sentence"):
         children.append(html.P(unbroken(report["second_sentence"]), className="second-sentence"))
@@ -31,13 +31,6 @@ def front(report: Mapping[str, Any], trial: Trial, *, request: html.Aside | None
         notes = html.Ul([html.Li(sentence) for sentence in report["warnings"]])
         children.append(html.Div([html.Strong("To bear in mind"), notes], className="notice", role="note"))
     return html.Header(children, className="front")
-
-
-def _headline(sentence: str) -> html.H1:
-    """The first clause, which says what needs explaining, in full size; the others of the same sentence follow smaller."""
-    first, mark, rest = unbroken(sentence).partition("; ")
-    more = [html.Span(mark + rest, className="headline-more")] if mark else []
-    return html.H1([first, *more], id="headline")
 
 
 def verdict_lines(report: Mapping[str, Any], trial: Trial) -> html.Div:

@@ -12,13 +12,22 @@ from app.views import parts
 
 def progress_view(stage: str, done_frac: float) -> html.Div:
     """Stage in plain words and a bar. A new `data-ask-again` makes `assets/35-waiting.js` ask anew."""
-    percent = round(100 * done_frac)
+    bar = html.Progress(value=str(round(100 * done_frac)), max="100", **{"aria-label": "progress"})
+    return _waiting("Under way", "Comparing the recordings", f"{stage} …", bar)
+
+
+def in_line_view(stage: str) -> html.Div:
+    """The same before the work has begun: what it waits for, and no bar."""
+    return _waiting("Not begun yet", "Waiting for a turn", f"{stage}.", None)
+
+
+def _waiting(state: str, heading: str, stage: str, bar: html.Progress | None) -> html.Div:
     return html.Div(
         [
-            html.P("Under way", className="overline"),
-            html.H1("Comparing the recordings"),
-            html.P(f"{stage[:1].upper()}{stage[1:]} …", role="status", className="stage"),
-            html.Progress(value=str(percent), max="100", **{"aria-label": "progress"}),
+            html.P(state, className="overline"),
+            html.H1(heading),
+            html.P(f"{stage[:1].upper()}{stage[1:]}", role="status", className="stage"),
+            bar,
             html.P(
                 "The page turns into the result by itself. You may close it and come back to this address.",
                 className="small",

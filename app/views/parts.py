@@ -28,6 +28,13 @@ def section(number: int, name: str, title: str, meaning: str, *children: Any) ->
     return html.Section([head, *children], id=name, className="section", **{"aria-labelledby": f"{name}-title"})
 
 
+def headline(sentence: str) -> html.H1:
+    """The first clause, which says what needs explaining, in full size; the others of the same sentence below it."""
+    first, mark, rest = sentence.partition("; ")
+    more = [html.Span(rest, className="headline-more")] if mark else []
+    return html.H1([first + mark, *more], id="headline")
+
+
 def devices_of(report: Mapping[str, Any], labels: Sequence[str]) -> list[str]:
     """Whom the tables show: everybody but whom they are held against, or the one that a reader has chosen."""
     if len(labels) == 1:

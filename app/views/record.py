@@ -84,7 +84,7 @@ def _said(entry: Mapping[str, Any]) -> tuple[tuple[str, str | None], ...]:
 def reading_section(number_: int, report: Mapping[str, Any], labels: Sequence[str]) -> html.Section:
     """What a verdict means, and what each allowance is made of."""
     meaning = (
-        "A difference alone says little: two sound devices may differ by what their makers' claims and the chain "
+        "A difference alone says little: two sound devices may differ by what their makers' claims and drivetrain loss "
         "allow. "
         "The verdict says whether the measured difference lies inside that range."
     )
@@ -152,6 +152,6 @@ def downloads_section(number_: int, trial_id: str) -> html.Section:
         ("deltas.csv", deltas_path, "delta by block and device, the table of section 2"),
         ("tables.zip", tables_path, "every table as CSV, one file each"),
     )
-    links = [html.Li([html.A(name, href=path(trial_id), download=name), f" {what}"]) for name, path, what in files]
+    links = [html.Li([html.A(name, href=path(trial_id), download=name), f": {what}"]) for name, path, what in files]
     paper = html.Button("Print or save as PDF", type="button", className="quiet", **{"data-print": ""})
     return parts.section(number_, "downloads", "Take away", meaning, html.Ul(links, className="downloads"), paper)

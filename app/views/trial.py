@@ -49,9 +49,8 @@ def trial_view(
         **{"aria-label": "Selected interval", "data-html": html_text(card)},
     )
     meaning = (
-        "All recordings on one clock; below them each device's difference from the reference, with the range "
-        "that claims and "
-        "chain can explain shaded. What stands out of the shade asks for an explanation."
+        "All recordings on one clock, and below them how far each device lies from the reference. The shade is what the "
+        "makers' claims and drivetrain loss can explain; what stands out of it asks for an explanation."
     )
     hands = hands_panel(report, labels) if owned else None
     layers = html.Div([block_layer(report["blocks"], owned=owned), note_layer(notes)])

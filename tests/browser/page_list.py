@@ -107,8 +107,8 @@ def stops(site: Site) -> dict[str, Stop]:
         Stop(_long_names(site, demo), judged),
         Stop(links.owner_path(hidden.trial_id, hidden.owner_key), chart_drawn),
         Stop(_answered(site, demo, Working(stage="reading spider.fit", done_frac=0.3)), told),
-        Stop(_answered(site, demo, Working(stage="the server is busy: number 14 in line, about 3 min", done_frac=0.0)), told),
-        Stop(_answered(site, demo, Working(stage=NO_MORE, done_frac=0.0)), told),
+        Stop(_answered(site, demo, _waiting("the server is busy: number 14 in line, about 3 min")), told),
+        Stop(_answered(site, demo, _waiting(NO_MORE)), told),
         Stop(_answered(site, demo, Failed(sentence=CUT_SHORT)), told),
         Stop(f"/{NOWHERE}/result.json", told),
         Stop(f"/{NOWHERE}", told),
@@ -130,6 +130,10 @@ def _long_names(site: Site, demo) -> str:
         "hub of the grey wheel, recalibrated", "spider, second unit of the review", "pedals, right one swapped",
     )(demo.setup)  # fmt: skip
     return links.trial_path(site.services.store.create_trial(demo.recordings, named).trial_id)
+
+
+def _waiting(stage: str) -> Working:
+    return Working(stage=stage, done_frac=0.0, begun=False)
 
 
 def _answered(site: Site, demo, answer) -> str:

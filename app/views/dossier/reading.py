@@ -81,7 +81,7 @@ def _front(dossier: Dossier, stand: Stand, changed_utc: str) -> html.Header:
     limits = [html.P([html.Strong("What this cannot say. "), text]) for text in _paragraphs(dossier.limits)]
     head = [
         html.P(line, className="title-block"),
-        html.H1(stand.headline, id="headline"),
+        parts.headline(stand.headline),
         *said,
         *(limits or [html.P("One unit of a device, these rigs and these days: other units may read differently.")]),
     ]

@@ -92,7 +92,7 @@ def bench_section(number: int, measured: Sequence[tuple[str, Measured]], picture
     """Claimed against measured, drawn and as a table; several devices stand side by side by quantity."""
     meaning = (
         "What a balance and a caliper say. The interval holds how readings repeat, the instrument's smallest step, its "
-        "calibration and what the set-up loses (JCGM 100); a claim without tolerance can differ but not fail."
+        "calibration and the set-up (JCGM 100); a claim without tolerance can differ but not fail."
     )
     head = ("quantity", "device", "claimed", "measured", "±, 95 %", "readings", "En", "answer")
     ordered = sorted(measured, key=lambda row: [r.row.quantity for _, r in measured].index(row[1].row.quantity))

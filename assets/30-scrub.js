@@ -11,6 +11,7 @@
   const AFTER_BAR = 8; // the chart's margin right of the layer, where half a handle still fits
 
   let layer = null, drag = null, ahead = null, press = { at: -TWICE_MS, x: 0, y: 0 };
+  let size = { width: 1, handle: 24 };
 
   /* ---- where things are */
 
@@ -26,7 +27,12 @@
     return ahead || (meta && meta.view) || whole();
   }
 
-  function width() { return layer.getBoundingClientRect().width; }
+  /* Measured once per size: asked at every step of a drag, it would have the browser lay out the page each time. */
+  const sizes = new ResizeObserver(function () { if (layer.isConnected) { measure(); place(); } });
+  function measure() {
+    size = { width: layer.getBoundingClientRect().width, handle: layer.querySelector(".scrub-handle").offsetWidth };
+  }
+  function width() { return size.width; }
 
   function timeAt(clientX) {
     const box = layer.getBoundingClientRect();
@@ -73,9 +79,9 @@
 
   /* Two handles never cover each other, nor leave the chart: each gives way, its grip stays at its edge. */
   function apart() {
-    const all = Array.from(layer.querySelectorAll(".scrub-handle")), size = width();
-    const at = all.map(function (handle) { return (parseFloat(handle.style.left) / 100) * size; });
-    const half = all[0].offsetWidth / 2, most = size + AFTER_BAR - half;
+    const all = Array.from(layer.querySelectorAll(".scrub-handle"));
+    const at = all.map(function (handle) { return (parseFloat(handle.style.left) / 100) * size.width; });
+    const half = size.handle / 2, most = size.width + AFTER_BAR - half;
     let first = Math.min(at[0], most), second = Math.min(at[1], most);
     const over = 2 * half - (second - first);
     if (over > 0) { first = Math.min(first - over / 2, most - 2 * half); second = first + 2 * half; }
@@ -94,7 +100,8 @@
     const w = chosen();
     document.querySelectorAll("tr[data-block]").forEach(function (row) {
       const same = Math.abs(row.dataset.from - w[0]) < 0.5 && Math.abs(row.dataset.to - w[1]) < 0.5;
-      row.setAttribute("aria-selected", same ? "true" : "false");
+      const told = same ? "true" : "false";
+      if (row.getAttribute("aria-selected") !== told) row.setAttribute("aria-selected", told);
     });
     document.dispatchEvent(new CustomEvent("countercheck:marked"));
   }
@@ -281,6 +288,9 @@
     if (found && found !== layer) {
       layer = found;
       drag = null;
+      sizes.disconnect();
+      sizes.observe(layer);
+      measure();
       layer.addEventListener("pointerdown", onDown);
       layer.addEventListener("pointermove", onMove);
       layer.addEventListener("pointerup", onUp);
@@ -300,9 +310,8 @@
     }
   }
 
-  document.addEventListener("countercheck:filled", function () {
-    if (!layer || !layer.isConnected) return;
-    markRows();
+  document.addEventListener("countercheck:filled", function (event) {
+    if (event.detail !== "card" && layer && layer.isConnected) markRows();
   });
 
   new MutationObserver(bind).observe(document.documentElement, { childList: true, subtree: true });

@@ -6,6 +6,8 @@
 "use strict";
 (function () {
   const LIVE_MS = 70; // between two updates of the card while dragging
+  const REST_MS = 140; // a stretch that is still being moved is drawn anew once it rests this long: 32-preview.js shows it until then
+  const SEEN_FRAC = 0.5; // or once less than this of it is drawn already
   const PATIENCE_MS = 1500; // after this an unanswered update no longer holds the next one back
   const ADDRESS_MS = 400; // between two changes of the address: some browsers allow no more than a hundred in half a minute
   const LATER_MS = 5000; // where the browser refused nevertheless
@@ -55,7 +57,8 @@
     const fresh = Object.keys(change).filter(function (name) { return name in OPENING && !same(change[name], state[name]); });
     fresh.forEach(function (name) { state[name] = change[name]; });
     if (fresh.includes("window")) lines.window.put(state.window);
-    if (fresh.includes("view")) lines.view.put(state.view);
+    if (fresh.includes("view")) drawSoon(live);
+    else if (!live && "view" in change) drawNow(); // the end of a gesture that was followed
     if (fresh.some(function (name) { return CHOICES.includes(name); })) {
       const choices = {};
       CHOICES.forEach(function (name) { choices[name] = state[name]; });
@@ -63,6 +66,33 @@
     }
     if (!live) soon(0);
     if (fresh.length) document.dispatchEvent(new CustomEvent("countercheck:screen", { detail: fresh }));
+  }
+
+  /* ---- a stretch drawn anew costs the browser more than one step of a gesture lasts */
+
+  let viewTimer = 0, movedAt = -REST_MS, asked = null;
+
+  function drawSoon(live) {
+    const now = performance.now(), alone = !live && now - movedAt > REST_MS; // one press of a key or button
+    movedAt = now;
+    clearTimeout(viewTimer);
+    if (alone || covered() < SEEN_FRAC) return drawNow();
+    viewTimer = setTimeout(drawNow, REST_MS);
+  }
+
+  /* How much of the wanted stretch the drawing at hand holds. */
+  function covered() {
+    const overlay = window.countercheck.overlay, gd = overlay.there() ? overlay.graph() : null;
+    const drawn = gd && gd.layout && gd.layout.meta && gd.layout.meta.view, wanted = state.view || overlay.whole();
+    if (!drawn) return 0;
+    return (Math.min(drawn[1], wanted[1]) - Math.max(drawn[0], wanted[0])) / (wanted[1] - wanted[0]);
+  }
+
+  function drawNow() {
+    clearTimeout(viewTimer);
+    if (same(state.view, asked)) return;
+    asked = state.view;
+    lines.view.put(state.view);
   }
 
   /* ---- the address */
@@ -163,7 +193,9 @@
     figure = found;
     lines.window.forget();
     lines.view.forget();
+    clearTimeout(viewTimer);
     state = Object.assign({}, OPENING, JSON.parse(found.dataset.screen));
+    asked = state.view;
     requestAnimationFrame(arrive);
     document.dispatchEvent(new CustomEvent("countercheck:screen", { detail: Object.keys(OPENING) }));
   }

@@ -14,7 +14,8 @@
   function drawn() { return Boolean(document.querySelector("#overlay .js-plotly-plot .main-svg .trace")); }
 
   function look() {
-    const found = document.querySelector("[data-later]");
+    const rest = document.getElementById("trial-rest"); // asked at every change of the page: no search through all of it
+    const found = rest && Array.from(rest.children).find(function (one) { return one.dataset.later; });
     if (!found) { later = null; return; }
     if (found !== later) {
       later = found;

@@ -47,6 +47,8 @@
   document.addEventListener("change", function (event) {
     if (event.target.matches && event.target.matches("select[data-show]")) choose(event.target.dataset.show, event.target.value);
   });
-  document.addEventListener("countercheck:screen", show);
-  document.addEventListener("countercheck:filled", show);
+  document.addEventListener("countercheck:screen", function (event) { // an interval or a stretch is not shown in this row
+    if (event.detail.some(function (name) { return name !== "window" && name !== "view"; })) show();
+  });
+  document.addEventListener("countercheck:filled", function (event) { if (event.detail !== "card") show(); });
 })();

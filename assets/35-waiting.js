@@ -15,7 +15,10 @@
   }
 
   function look() {
-    const view = document.querySelector("[data-ask-again]");
+    const view = ["trial-content", "changing"].map(function (id) { // asked at every change: no search through all of the page
+      const place = document.getElementById(id);
+      return place && place.firstElementChild;
+    }).find(function (first) { return first && first.dataset.askAgain; });
     const now = view ? view.dataset.askAgain : null;
     if (now === answer) return;
     answer = now;

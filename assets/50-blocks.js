@@ -16,7 +16,11 @@
   const overlay = function () { return window.countercheck && window.countercheck.overlay; };
   const form = function () { return document.querySelector("form[data-blocks]"); };
   const choice = function () { return document.getElementById("block-choice"); };
-  const handles = function () { return Array.from(document.querySelectorAll(".block-edge")); };
+  const strip = function (what) {
+    const layer = document.getElementById("block-layer");
+    return layer ? Array.from(layer.querySelectorAll(what)) : [];
+  };
+  const handles = function () { return strip(".block-edge"); };
 
   function option() {
     const list = choice();
@@ -32,7 +36,7 @@
     if (!tools || !tools.there()) return;
     const seen = tools.view();
     const at = function (t) { return (100 * (t - seen[0])) / (seen[1] - seen[0]); };
-    document.querySelectorAll(".block-mark").forEach(function (mark) {
+    strip(".block-mark").forEach(function (mark) {
       const left = Math.max(at(Number(mark.dataset.start)), 0), right = Math.min(at(Number(mark.dataset.end)), 100);
       mark.hidden = right <= left;
       mark.style.left = left + "%";
@@ -241,7 +245,7 @@
     }
   }
 
-  document.addEventListener("countercheck:filled", filled);
+  document.addEventListener("countercheck:filled", function (event) { if (event.detail !== "card") filled(); });
   document.addEventListener("countercheck:placed", function () { place(); refocus(); });
   document.addEventListener("countercheck:marked", chosenRow);
   new MutationObserver(answered).observe(document.documentElement, { childList: true, subtree: true });

@@ -27,10 +27,20 @@
     return box.querySelector(box.dataset.seen === "section-seen" ? ".section-content > *" : ".main-svg") !== null;
   }
 
-  function bind() {
-    document.querySelectorAll("[data-seen]:not([data-watched])").forEach(function (box) {
-      box.dataset.watched = "yes";
-      if (!filled(box)) watcher.observe(box);
+  function watch(box) {
+    if (box.dataset.watched) return;
+    box.dataset.watched = "yes";
+    if (!filled(box)) watcher.observe(box);
+  }
+
+  /* Only what has come: the page changes at every step of a drag, and holds tens of thousands of elements. */
+  function bind(records) {
+    records.forEach(function (record) {
+      record.addedNodes.forEach(function (node) {
+        if (!node.querySelectorAll) return;
+        if (node.matches("[data-seen]")) watch(node);
+        node.querySelectorAll("[data-seen]").forEach(watch);
+      });
     });
   }
 

@@ -258,10 +258,11 @@
     apply(table);
   });
 
-  document.addEventListener("countercheck:filled", equipAll);
+  document.addEventListener("countercheck:filled", function (event) { if (event.detail !== "card") equipAll(); });
   document.addEventListener("DOMContentLoaded", equipAll);
   document.addEventListener("countercheck:screen", function () {
-    document.documentElement.dataset.unit = window.countercheck.screen.now().unit;
+    const unit = window.countercheck.screen.now().unit; // set only where it changes: each time all tables are put in order
+    if (document.documentElement.dataset.unit !== unit) document.documentElement.dataset.unit = unit;
   });
   // intervals are sorted by what they show
   new MutationObserver(function () {

@@ -16,7 +16,7 @@
   function place() {
     const tools = overlay(), layer = at("note-layer");
     if (!layer || !tools || !tools.there()) return;
-    const seen = tools.view(), width = layer.clientWidth, ends = [];
+    const seen = tools.view(), width = tools.width(), ends = [];
     const frac = function (t) { return (t - seen[0]) / (seen[1] - seen[0]); };
     layer.querySelectorAll("[data-from]").forEach(function (mark) {
       const from = frac(Number(mark.dataset.from)), to = frac(Number(mark.dataset.to));
@@ -138,7 +138,7 @@
     at("note-said").textContent = "";
   }
 
-  document.addEventListener("countercheck:filled", renewed);
+  document.addEventListener("countercheck:filled", function (event) { if (event.detail !== "card") renewed(); });
   document.addEventListener("countercheck:placed", function () { place(); stretch(); });
   new MutationObserver(refused).observe(document.documentElement, { childList: true, subtree: true });
 })();

@@ -103,3 +103,38 @@ def test_an_address_beyond_the_trial_is_shown_whole_and_never_waits(open_trial):
     assert page.evaluate("countercheck.screen.now().view") is None
     page.get_by_role("button", name="Zoom in").click()
     eventually(page, f"{GD}.layout.meta.view[0] > 900")
+
+
+def test_a_stretch_that_is_still_moving_is_not_drawn_at_every_step(open_trial):
+    page = open_trial("?view=1000,2200")
+    asked = []
+    page.on("request", lambda request: asked.append(1) if '"trial-view.data"' in (request.post_data or "") else None)
+    box = page.locator("#scrub-layer").bounding_box()
+    page.mouse.move(box["x"] + 0.7 * box["width"], box["y"] + 90)
+    page.keyboard.down("Shift")
+    page.mouse.down()
+    for i in range(24):
+        page.mouse.move(box["x"] + (0.7 - i / 80) * box["width"], box["y"] + 90)
+        page.wait_for_timeout(10)
+    page.mouse.up()
+    page.keyboard.up("Shift")
+    eventually(page, f"Math.abs({GD}.layout.meta.view[0] - 1345) < 5")
+    eventually(page, "document.querySelector('#chart-box').hasAttribute('data-drawing')", False)
+    assert 1 <= len(asked) <= 5
+
+
+def test_a_step_of_a_drag_touches_nothing_of_the_tables(open_trial):
+    page = open_trial()
+    page.wait_for_selector("tr[data-block]")
+    page.wait_for_timeout(300)
+    page.evaluate("""() => { window.touched = 0;
+      new MutationObserver(all => { window.touched += all.length; })
+        .observe(document.getElementById('trial-rest'), { attributes: true, childList: true, subtree: true }); }""")
+    box = page.locator("#scrub-layer").bounding_box()
+    page.mouse.move(box["x"] + 0.2 * box["width"], box["y"] + 90)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 0.6 * box["width"], box["y"] + 90, steps=25)
+    eventually(page, "document.querySelector('#interval-card .overline').textContent", "Interval")
+    page.wait_for_timeout(300)
+    assert page.evaluate("window.touched") == 0  # with eight devices over ten hours each touch costs the drag its fluency
+    page.mouse.up()

@@ -24,6 +24,9 @@ from analysis.errors import CountercheckError, UnreadableFile
 from analysis.reading import bundle, packed
 from analysis.reading.recording import Recording
 from app import parsing_frames as frames
+from app.carrying import opening
+from app.carrying.carried import CarriedTrial
+from app.carrying.parcel import BadParcel
 from app.intake import check_usable
 from app.limits import Limits
 
@@ -42,6 +45,12 @@ MAX_ENDED = 3
 FAULT = "{name} could not be read because of a fault of the program; the other files are not affected."
 SLOW = "{name} took longer than {read_s:.0f} s to read, which no recording of a ride does; export it again, or as FIT."
 LARGE = "{name} takes more memory to read than any recording of a ride; export it again, or as FIT."
+# The same of a whole trial that was brought as one file.
+OF_TRIAL = {
+    FAULT: "{name} could not be opened because of a fault of the program.",
+    SLOW: "{name} took longer than {read_s:.0f} s to open, which no trial does; take it away from the trial's page again.",
+    LARGE: "{name} takes more memory to open than any trial; take it away from the trial's page again.",
+}
 LEFT = "{name} was left unread, because other files of this upload could not be read; give it by itself."
 
 
@@ -64,6 +73,9 @@ class Reader(Protocol):
     def read(self, data: bytes, *, name: str) -> list[FileRead]:
         """Every file in an upload, in its order. Raises ReadersBusy."""
 
+    def read_trial(self, data: bytes, *, name: str, max_files: int) -> CarriedTrial:
+        """A whole trial from another server, looked at all over. Raises ReadersBusy, or one sentence that names the file."""
+
     def close(self) -> None: ...
 
 
@@ -75,6 +87,9 @@ class Here:
 
     def read(self, data: bytes, *, name: str) -> list[FileRead]:
         return [self._one(member) for member in bundle.unpack(data, name=name)]
+
+    def read_trial(self, data: bytes, *, name: str, max_files: int) -> CarriedTrial:
+        return opening.read_trial(data, name=name, max_files=max_files)
 
     def close(self) -> None: ...
 
@@ -122,6 +137,20 @@ class Children:
                     at_fault = names[len(found)]
                     found.append(FileRead(name=at_fault, error=end.sentence.format(name=at_fault, read_s=self._limits.read_s)))
             return found + [FileRead(name=left, error=LEFT.format(name=left)) for left in names[len(found) :]]
+
+    def read_trial(self, data: bytes, *, name: str, max_files: int) -> CarriedTrial:
+        with self._child() as child:
+            try:
+                try:
+                    recordings, rest = child.trial(data, name=name, max_files=max_files)
+                except ChildEnded as end:
+                    if end.sentence is not FAULT:
+                        raise
+                    recordings, rest = child.trial(data, name=name, max_files=max_files)  # somebody else may have ended it
+            except ChildEnded as end:
+                log.warning("a child ended while it opened a trial of %d bytes: %s", len(data), end.how)
+                raise BadParcel(OF_TRIAL[end.sentence].format(name=name, read_s=self._limits.read_s)) from None
+        return opening.with_rest(recordings, rest, name)
 
     def warm(self) -> None:
         """Have one child ready before the first upload comes."""
@@ -182,6 +211,28 @@ class _Child:
                     return
                 one = self._understood(about, body)
             yield one
+
+    def trial(self, data: bytes, *, name: str, max_files: int) -> tuple[tuple[Recording, ...], bytes]:
+        """Have a whole trial opened: recordings, and the rest for `opening.with_rest`. Raises ChildEnded, BadParcel."""
+        process = self.start()
+        asked = {"trial": True, "name": name, "max_files": max_files, "read_s": self._limits.read_s}
+        found: list[tuple[str, bytes]] = []
+        with self._talking(process, WALL_PER_CPU * self._limits.read_s + (START_S if self._fresh else 0.0)):
+            frames.write(process.stdin, asked, data)
+            about, body = frames.read(process.stdout)
+            while not about.get("end"):
+                found.append((str(about["name"]), body))
+                about, body = frames.read(process.stdout)
+        self._fresh = False
+        if "error" in about:
+            raise BadParcel(str(about["error"]))
+        if "fault" in about:
+            log.error("opening a trial of %s bytes failed with %s at\n%s", about["bytes"], about["fault"], about["where"])
+            raise BadParcel(OF_TRIAL[FAULT].format(name=name))
+        try:
+            return tuple(packed.unpack(one, name=own) for own, one in found), body
+        except UnreadableFile:
+            raise BadParcel(OF_TRIAL[FAULT].format(name=name)) from None
 
     def start(self) -> subprocess.Popen[bytes]:
         """The running process, a new one where there is none."""

@@ -16,6 +16,7 @@ from analysis import reading
 from analysis.errors import CountercheckError, UnreadableFile
 from analysis.reading import bundle, packed
 from app import parsing_frames as frames
+from app.carrying import opening
 from app.intake import check_usable
 
 try:
@@ -48,11 +49,15 @@ def main() -> int:
 
 
 def answer(outgoing: Any, about: dict[str, Any], data: bytes) -> bool:
-    """One frame with the names in an upload, one for each file in it from number `first` on, one at the end.
+    """One frame with the names in an upload, one for each file in it from number `first` on, one at the end. Of a whole trial:
+    one for each recording, one with the rest of it at the end.
 
     False where the memory gave out; then this process is of no further use.
     """
     try:
+        if about.get("trial"):
+            _open_trial(outgoing, about, data)
+            return True
         members = bundle.unpack(data, name=about["name"])
         frames.write(outgoing, {"names": [member.name for member in members]})
         for number, member in enumerate(members):
@@ -76,9 +81,31 @@ def _taken(member: bundle.Member, read_s: float) -> tuple[dict[str, Any], bytes]
         return {"name": member.name, "error": str(problem)}, b""
     except MemoryError:
         raise
-    except Exception as fault:  # told without its message, which may quote the file
-        where = "".join(traceback.format_tb(fault.__traceback__))
-        return {"name": member.name, "fault": type(fault).__name__, "where": where, "bytes": len(member.data)}, b""
+    except Exception as fault:
+        return {"name": member.name, **_told(fault, member.data)}, b""
+
+
+def _open_trial(outgoing: Any, about: dict[str, Any], data: bytes) -> None:
+    _more_time(about["read_s"])
+    try:
+        carried = opening.read_trial(data, name=about["name"], max_files=about["max_files"])
+        rest = opening.rest_of(carried)
+    except CountercheckError as problem:
+        frames.write(outgoing, {"end": True, "error": str(problem)})
+    except MemoryError:
+        raise
+    except Exception as fault:
+        frames.write(outgoing, {"end": True, **_told(fault, data)})
+    else:
+        for recording in carried.recordings:
+            frames.write(outgoing, {"name": recording.name}, packed.pack(recording))
+        frames.write(outgoing, {"end": True}, rest)
+
+
+def _told(fault: Exception, data: bytes) -> dict[str, Any]:
+    """A fault of the program without its message, which may quote the file."""
+    where = "".join(traceback.format_tb(fault.__traceback__))
+    return {"fault": type(fault).__name__, "where": where, "bytes": len(data)}
 
 
 def _warm_up() -> None:

@@ -11,7 +11,8 @@ from analysis.errors import BadSetup
 from analysis.reading.naming import clean_name
 from app import links
 from app.backup import BackedUp, BadBackup, back_up, put_back
-from app.carrying.importing import read_trial, take_in
+from app.carrying.importing import take_in
+from app.carrying.opening import read_trial
 from app.comparing import read_bytes
 from app.settings import Settings
 from app.store import Store

@@ -53,7 +53,7 @@ def upload() -> tuple[flask.Response, int]:
     sent_name, data = _file_of_request()
     services, name = get_services(), clean_name(sent_name)
     if parcel.is_parcel(data):
-        carried = importing.read_trial(data, name=name, max_files=services.settings.max_files)
+        carried = services.reader.read_trial(data, name=name, max_files=services.settings.max_files)
         return flask.jsonify(importing.describe(carried, name)), 200
     answers = [_kept(services, one) for one in services.reader.read(data, name=name)]
     errors = [answer for answer in answers if "error" in answer]

@@ -9,7 +9,7 @@ import flask
 from analysis.reading.naming import clean_name
 from app import access, links, showing
 from app.carrying.export import everything_of
-from app.carrying.importing import read_trial, take_in
+from app.carrying.importing import take_in
 from app.jobs import Working
 from app.services import get_services
 from app.store import ChangedMeanwhile
@@ -54,7 +54,7 @@ def import_trial() -> tuple[flask.Response, int]:
         return refused
     services = get_services()
     name = clean_name(unquote(flask.request.headers.get("X-File-Name", "")))
-    carried = read_trial(flask.request.get_data(cache=False), name=name, max_files=services.settings.max_files)
+    carried = services.reader.read_trial(flask.request.get_data(cache=False), name=name, max_files=services.settings.max_files)
     services.gate.new_trial()
     new = take_in(services.store, carried)
     response = flask.jsonify(id=new.trial_id, path=links.trial_path(new.trial_id))

@@ -3,24 +3,14 @@
 from __future__ import annotations
 
 import secrets
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 
 from sqlalchemy import Connection, insert, select
 
+from app.carrying.carried import CarriedNote
 from app.store import schema as db
 
 NOTE_ID_BYTES = 16
-
-
-@dataclass(frozen=True, kw_only=True)
-class CarriedNote:
-    """A note as it is taken along; without times it is about the whole trial. [s on the trial's clock]"""
-
-    text: str
-    created_utc: str
-    changed_utc: str
-    from_s: float | None = None
-    to_s: float | None = None
 
 
 def notes_of(connection: Connection, trial_id: str) -> list[CarriedNote]:

@@ -21,7 +21,8 @@ from analysis.plan import plan_from
 from analysis.reading.brought import unpack_brought
 from analysis.reading.packed import pack
 from app.carrying import parcel
-from app.carrying.importing import read_trial, take_in
+from app.carrying.importing import take_in
+from app.carrying.opening import read_trial
 from app.settings import Settings
 from app.store import Store
 from app.views.facts import fact_lines

@@ -27,7 +27,8 @@ ROW = "figures of 2026-03-02; no longer to be opened"
 def quoted(services):
     """Two trials and a published dossier that took the figures of both; addresses of the trials, of the dossier."""
     store = services.store
-    trials = [store.create_trial([(kept(store, f"power {200 + i}"), f"{i}") for i in (n, n + 1)], Setup()).trial_id for n in (1, 5)]
+    pairs = [[(kept(store, f"power {200 + i}"), f"{i}") for i in (n, n + 1)] for n in (1, 5)]
+    trials = [store.create_trial(own, Setup()).trial_id for own in pairs]
     dossier = new_dossier("Pedals", "pedals")
     for n, trial_id in enumerate(trials):
         report = {**REPORT, "title": f"Evening {n}"}

@@ -93,15 +93,16 @@ def _stated_error_pct(noise: Noise, seconds: float) -> float:
     return noise.second_pct / math.sqrt(worth) * (WIDER + WIDER_SHORT / max(worth, 5.0) ** 1.5)
 
 
-def smallest_difference(error: float, repeats: int, *, floor: float = 0.0) -> float | None:
+def smallest_difference(error: float, repeats: int, *, floor: float = 0.0, scatter_dof: float | None = None) -> float | None:
     """True difference from zero that the interval over `repeats` excludes with 80 % power; in the unit of `error`, one repeat's.
 
     The interval is Student's t over the repeats, never narrower than what each repeat's own `floor` gives. Without a floor
     this is the power of a t test (Cohen 1988, chapter 2, from memory). None under two repeats: no spread, no test.
+    scatter_dof : how many degrees of freedom their scatter really has, where some weigh more than others.
     """
     if repeats < 2:
         return None
-    half, root = _half_widths(error, repeats, floor), math.sqrt(repeats)
+    half, root = _half_widths(error, repeats, floor, scatter_dof), math.sqrt(repeats)
 
     def missing(delta: float) -> float:
         found = special.ndtr((delta - half) * root / error) + special.ndtr((-delta - half) * root / error)
@@ -110,11 +111,11 @@ def smallest_difference(error: float, repeats: int, *, floor: float = 0.0) -> fl
     return float(optimize.brentq(missing, 0.0, float(half.max()) + 10 * error))
 
 
-def _half_widths(error: float, repeats: int, floor: float) -> np.ndarray:
+def _half_widths(error: float, repeats: int, floor: float, scatter_dof: float | None) -> np.ndarray:
     """Half-widths of the 95 % interval over rides alike, at evenly spaced quantiles of their scatter."""
-    dof, root = repeats - 1, math.sqrt(repeats)
+    dof, root = scatter_dof or repeats - 1, math.sqrt(repeats)
     scatter = error * np.sqrt(special.chdtri(dof, 1 - QUANTILES) / dof)
-    return np.maximum(special.stdtrit(dof, 1 - ALPHA / 2) * scatter, special.ndtri(1 - ALPHA / 2) * floor) / root
+    return np.maximum(special.stdtrit(repeats - 1, 1 - ALPHA / 2) * scatter, special.ndtri(1 - ALPHA / 2) * floor) / root
 
 
 def forecast(steps: Sequence[PlanStep], noise: Noise = DEFAULT_NOISE) -> tuple[Detectable, ...]:
@@ -129,15 +130,25 @@ def forecast(steps: Sequence[PlanStep], noise: Noise = DEFAULT_NOISE) -> tuple[D
 
 
 def _detectable(kind: str, level_w: float | None, steps: Sequence[PlanStep], noise: Noise) -> Detectable:
-    seconds = [_counted_s(s) for s in steps]
-    error = math.sqrt(float(np.mean([mean_error_pct(noise, s) ** 2 for s in seconds])))
-    floor = math.sqrt(float(np.mean([_stated_error_pct(noise, s) ** 2 for s in seconds])))
-    n = len(steps)
+    seconds = np.array([_counted_s(s) for s in steps])
+    n, share = len(steps), _shares(steps, seconds)
+    parts = np.array([share_one * mean_error_pct(noise, s) for share_one, s in zip(share, seconds, strict=True)]) ** 2
+    floors = np.array([share_one * _stated_error_pct(noise, s) for share_one, s in zip(share, seconds, strict=True)]) ** 2
+    # as of one repeat among n alike
+    error, floor = math.sqrt(n * parts.sum()), math.sqrt(n * floors.sum())
+    dof = max(float(parts.sum() ** 2 / (parts**2).sum()) - 1, 1.0)  # Satterthwaite: n - 1 where all weigh the same
     return Detectable(
-        kind=kind, level_w=level_w, blocks=n, seconds=float(np.mean(seconds)), error_pct=error / math.sqrt(n),
-        half_width_pct=float(_half_widths(error, n, floor).mean()) if n > 1 else None,
-        smallest_pct=smallest_difference(error, n, floor=floor),
+        kind=kind, level_w=level_w, blocks=n, seconds=float(seconds.mean()), error_pct=error / math.sqrt(n),
+        half_width_pct=float(_half_widths(error, n, floor, dof).mean()) if n > 1 else None,
+        smallest_pct=smallest_difference(error, n, floor=floor, scatter_dof=dof),
     )  # fmt: skip
+
+
+def _shares(steps: Sequence[PlanStep], seconds: np.ndarray) -> np.ndarray:
+    """What each step weighs in the ratio of works: its share of the work, of the time where a target is missing."""
+    targets = [s.target_w for s in steps]
+    work = seconds * np.array(targets, float) if all(targets) else seconds
+    return work / work.sum()
 
 
 def _counted_s(step: PlanStep) -> float:

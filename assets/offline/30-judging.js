@@ -2,7 +2,7 @@
    analysis/judging.judge_interval, line by line, for a report without a server. A test holds both against each other. */
 "use strict";
 (function () {
-  const MIN_SECONDS = 4, MIN_EFFECTIVE_N = 3, ENOUGH_STRETCHES = 40, MIN_REFERENCE_W = 10, MIN_PIECES = 5;
+  const MIN_SECONDS = 4, MIN_EFFECTIVE_N = 3, ENOUGH_STRETCHES = 40, MIN_REFERENCE_W = 10, MIN_PIECES = 5, MIN_REST_FRAC = 1e-6;
   const Z = 1.959963984540054; // two-sided 95 % of the normal distribution
   const SHORT = "The stretch is too short to judge: its seconds are too few or too alike to give a sound interval.";
 
@@ -54,17 +54,26 @@
     const counted = all.filter(function (one) { return one[0] >= 1; }), k = counted.length;
     const mean = sum(1) / seconds, reference = sum(2) / seconds;
     const ratio = reference >= MIN_REFERENCE_W ? mean / reference : null;
-    const widest = (Math.sqrt(k / (k - 1)) * m.studentT(k - 1)) / seconds;
-    const norm = function (error) { return Math.sqrt(counted.reduce(function (t, one) { return t + Math.pow(error(one), 2); }, 0)); };
+    const t = m.studentT(k - 1);
     const inside = k < ENOUGH_STRETCHES ? within(pair, used, ratio, seconds, reference) : [0, 0];
-    const halfW = widest * norm(function (one) { return one[1] - one[2] - one[0] * (mean - reference); });
-    const halfPct = ratio === null ? null : (100 * widest * norm(function (one) { return one[1] - ratio * one[2]; })) / reference;
+    const halfW = t * jackknife(counted, 0, sum(0), function (one) { return one[1] - one[2] - one[0] * (mean - reference); });
+    const halfPct = ratio === null ? null
+      : 100 * t * jackknife(counted, 2, sum(2), function (one) { return one[1] - ratio * one[2]; });
     const deltaW = mean - reference, deltaPct = ratio === null ? null : 100 * (ratio - 1);
     return {
       n_s: seconds, mean_w: mean, reference_mean_w: reference, delta_w: deltaW, delta_pct: deltaPct, enough: true,
       delta_w_ci: around(deltaW, Math.max(halfW, inside[0])),
       delta_pct_ci: halfPct === null ? null : around(deltaPct, Math.max(halfPct, inside[1])),
     };
+  }
+
+  /* Standard error of a ratio of sums by leaving out each stretch in turn; `weight` is the place of what it is divided by. */
+  function jackknife(counted, weight, total, residual) {
+    const k = counted.length;
+    const squares = counted.reduce(function (t, one) {
+      return t + Math.pow(residual(one) / Math.max(1 - one[weight] / total, MIN_REST_FRAC), 2);
+    }, 0);
+    return (Math.sqrt((k - 1) / k) * Math.sqrt(squares)) / total;
   }
 
   /* What the seconds within the stretches alone give, as if the stretches agreed perfectly. */

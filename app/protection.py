@@ -52,8 +52,8 @@ PAGE = """<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
 <title>countercheck</title>
 <link rel="stylesheet" href="/assets/01-paper.css"><link rel="stylesheet" href="/assets/02-page.css"></head>
-<body><main class="site"><div class="waiting"><h1>This did not work</h1><p>{sentence}</p>
-<p><a href="/">Start page</a></p></div></main></body></html>
+<body><div class="site"><div class="site-head" role="banner"><a href="/" class="wordmark">countercheck</a></div>
+<main class="waiting"><h1>This did not work</h1><p>{sentence}</p><p><a href="/">Start page</a></p></main></div></body></html>
 """
 FIXED_HEADERS = {
     "X-Content-Type-Options": "nosniff",

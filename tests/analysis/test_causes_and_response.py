@@ -29,7 +29,7 @@ def false_bias(seeds):
 
 
 def test_clean_trials_have_nothing_to_explain():
-    assert len(false_bias(range(60))) <= 3  # 5 %
+    """Twenty of them; the rate of false findings itself is measured on two hundred, nightly."""
     assert Counter(tuple(f.code for f in findings(seed)) for seed in range(20))[("none",)] >= 19
 
 

@@ -43,6 +43,7 @@
     busy = setupNumber = passedOver = 0;
     ownReference = false;
     slot.append(...picker("Choose files", false), ...picker("Choose a folder", true));
+    setTimeout(restore, 0); // by then dash knows the stores
     const zone = document.getElementById("drop-zone");
     zone.addEventListener("dragover", function (event) { event.preventDefault(); zone.classList.add("over"); });
     zone.addEventListener("dragleave", function () { zone.classList.remove("over"); });
@@ -51,6 +52,23 @@
       zone.classList.remove("over");
       gather(event.dataTransfer).then(take);
     });
+  }
+
+  /* What this tab had before it was left: see 19-kept-files.js. */
+  function restore() {
+    const kept = window.countercheck.incoming.load();
+    if (!kept || rows.length) return;
+    rows = kept.files.map(function (one) { return { name: one.name, state: "good", answer: one.answer }; });
+    rows.forEach(function (row) { show(row); });
+    ownReference = Boolean(kept.typed && kept.typed.reference);
+    publish(kept.typed);
+  }
+
+  function keep(typed) {
+    const good = rows.filter(function (row) { return row.state === "good"; });
+    const entries = Object.assign({}, typed || window.countercheck.entries(document.querySelector('form[data-sheet="new"]')));
+    if (!ownReference) entries.reference = "";
+    window.countercheck.incoming.save(good.map(function (row) { return { name: row.name, answer: row.answer }; }), entries);
   }
 
   /* A folder dropped onto the page holds its files behind an older interface; plain files come as they are. */
@@ -197,6 +215,7 @@
     const entries = typed || (current ? window.countercheck.entries(form) : null);
     if (entries && !ownReference) entries.reference = "";
     window.dash_clientside.set_props("uploads", { data: { files: good, typed: entries, setup: setupNumber } });
+    keep(entries);
     count();
   }
 
@@ -216,7 +235,8 @@
     const words = pieces.length ? pieces.join(", ") + "." : "";
     if (said.textContent !== words) said.textContent = words;
     const button = document.getElementById("analyse");
-    if (button) button.disabled = good < 2 || pending() > 0;
+    const sheetRows = document.querySelectorAll('form[data-sheet="new"] [data-part="label"]').length; // it comes a moment later
+    if (button) button.disabled = good < 2 || pending() > 0 || sheetRows !== good;
   }
 
   function show(row, before) {
@@ -243,6 +263,7 @@
 
   window.addEventListener("countercheck:sent", function (event) {
     if (event.detail.sheet !== "new") return;
+    window.countercheck.incoming.save([]); // from here on the trial holds them
     rows.forEach(function (row) {
       const said = row.state === "good" && event.detail.entries.rows[row.answer.id];
       if (said) window.countercheck.devices.keep(row.answer.device, said);
@@ -250,7 +271,9 @@
   });
 
   document.addEventListener("change", function (event) {
-    if (event.target.name === "reference" && event.target.closest('form[data-sheet="new"]')) ownReference = true;
+    if (!event.target.closest('form[data-sheet="new"]')) return;
+    if (event.target.name === "reference") ownReference = true;
+    keep(null);
   });
 
   /* Forgetting also empties what was filled in from memory; what was typed over it stays. */

@@ -3,8 +3,9 @@
    Texts are only ever put into a field's value or shown as the server has escaped them. */
 "use strict";
 (function () {
-  const CLOSE_PX = 22; // marks nearer than this are put below one another
+  const CLOSE_PX = 25; // marks nearer than this are put below one another, and from the fifth on beside those
   const ROWS = 4, ROW_PX = 22;
+  const AFTER_BAR = 8; // the chart's margin right of the layer
   const SURE_MS = 6000; // how long a press that asks to be repeated is remembered
   let editing = null; // {note, version} of the note in the form; null for a new one
   let sent = 0, waiting = false;
@@ -25,11 +26,22 @@
       const left = Math.max(from, 0);
       mark.style.left = 100 * left + "%";
       if (mark.matches(".note-span")) { mark.style.width = 100 * (Math.min(to, 1) - left) + "%"; return; }
-      let row = ends.findIndex(function (end) { return left * width >= end + CLOSE_PX; });
-      if (row < 0) row = ends.length < ROWS ? ends.length : ROWS - 1;
-      ends[row] = left * width;
-      mark.style.top = row * ROW_PX + "px";
+      const spot = free(Math.min(left * width, width + AFTER_BAR - CLOSE_PX), ends, width);
+      mark.style.left = spot.x + "px";
+      mark.style.top = spot.row * ROW_PX + "px";
     });
+  }
+
+  /* Where a mark covers no other one; `ends` holds the last mark of each row. */
+  function free(x, ends, width) {
+    let row = ends.findIndex(function (end) { return x >= end + CLOSE_PX; });
+    if (row < 0 && ends.length >= ROWS) {
+      const least = Math.min.apply(null, ends);
+      if (least + 2 * CLOSE_PX <= width + AFTER_BAR) { row = ends.indexOf(least); x = least + CLOSE_PX; }
+    }
+    if (row < 0) row = ends.length;
+    ends[row] = x;
+    return { x: x, row: row };
   }
 
   function stretch() {

@@ -176,3 +176,59 @@ def test_every_choice_is_changed_in_place(open_page, site, made):
     window = f"{300 - by_s:.3f} {900 - by_s:.3f}"
     eventually(page, "document.querySelector('#interval-card [data-window]').dataset.window", window)
     eventually(page, "new URLSearchParams(location.search).get('from')", f"{300 - by_s:.1f}")
+
+
+def test_whoever_leaves_and_comes_back_finds_files_and_choices_until_they_are_a_trial(open_page):
+    page = open_page("/")
+    ready(page, RIDE_FILES[:2])
+    page.get_by_label("Label").nth(1).fill("my spider")
+    page.get_by_label("Label").nth(1).press("Tab")
+    page.locator("input[name=reference]").nth(1).check()
+    page.reload()
+    page.wait_for_selector("#analyse:not([disabled])")
+    assert page.locator(".file-row.good .file-name").all_inner_texts() == ["hub.fit", "spider.fit"]
+    assert page.get_by_label("Label").nth(1).input_value() == "my spider"
+    assert page.locator("input[name=reference]").nth(1).is_checked()
+    drop_files(page, [RIDE_FILES[1], RIDE_FILES[2]])  # one that is here already, one more
+    eventually(page, GOOD, 3)
+    assert "is the same file as spider.fit" in page.inner_text(".file-row.refused")
+    page.get_by_role("button", name="Remove pedals.fit").click()
+    eventually(page, GOOD, 2)
+    page.click("#analyse")
+    page.wait_for_selector("h1#headline", timeout=60_000)
+    assert "my spider" in page.inner_text(".legend li:has(.small)"), "the reference that was chosen"
+    page.get_by_role("link", name="New trial").click()
+    page.wait_for_selector("#pick-files", state="attached")
+    page.wait_for_timeout(500)
+    assert page.locator(".file-row").count() == 0
+
+
+def test_files_dropped_while_others_are_on_their_way_and_thirty_at_once(open_page, tmp_path, watched):
+    watched.expected = ("status of 422", "Failed to load resource")
+    page = open_page("/")
+    page.wait_for_selector("#pick-files", state="attached")
+    held, holding = [], [True]
+    page.route("**/upload", lambda route: held.append(route) if holding else route.continue_())
+    drop_files(page, [RIDE_FILES[0]])
+    page.wait_for_selector(".file-row.sending")
+    many = []
+    for i in range(29):
+        rows = "\n".join(f"{1_768_673_100 + t},{150 + i + t % 40}" for t in range(300))
+        (file := tmp_path / f"device {i}.csv").write_text(f"time,power\n{rows}")
+        many.append(file)
+    (broken := tmp_path / "broken.fit").write_bytes(b"no recording at all")
+    drop_files(page, [*many, broken])
+    eventually(page, "document.querySelectorAll('.file-row').length", 31)
+    assert page.locator("#analyse:not([disabled])").count() == 0
+    page.get_by_role("button", name="Remove device 7.csv").click()
+    holding.clear()
+    for route in held:
+        route.continue_()
+    eventually(page, GOOD, 29, timeout_ms=60_000)
+    eventually(page, "document.querySelector('#file-count').textContent", "29 recordings ready, 1 not usable.")
+    assert "broken.fit" in page.inner_text(".file-row.refused")
+    page.wait_for_selector("#analyse:not([disabled])")
+    page.click("#analyse")
+    page.wait_for_selector("#sheet-problem .problem", timeout=30_000)
+    assert "At most 24 recordings fit into one trial; got 29." in page.inner_text("#sheet-problem")
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")

@@ -108,3 +108,22 @@ def test_a_reader_who_replays_the_owner_s_request_is_refused(owned, open_page, s
     answer = reader.request.post(f"{site.address}/_dash-update-component", data=sent[0], headers=headers)
     assert "Only the owner" in json.dumps(answer.json())
     assert len(site.services.store.notes.of(new.trial_id)) == 1
+
+
+@pytest.mark.parametrize("at_s", [(1200, 1500), (3900, 3915)], ids=["amid", "at the end"])
+def test_a_dozen_notes_on_one_spot_are_all_to_be_seen_and_pressed(owned, site, at_s):
+    page, new = owned(viewport=PHONE)
+    for i in range(12):
+        text = f"Note {i} " + "and a long word " * 20 + "x" * 300
+        site.services.store.notes.add(new.trial_id, text, (at_s[0] + i / 4, float(at_s[1])))
+    page.reload()
+    chart_drawn(page)
+    eventually(page, "document.querySelectorAll('.note-mark:not([hidden])').length", 12)
+    boxes = [mark.bounding_box() for mark in page.locator(".note-mark:visible").all()]
+    chart = page.locator("#chart-box").bounding_box()
+    for i, one in enumerate(boxes):
+        assert chart["x"] <= one["x"] and one["x"] + one["width"] <= chart["x"] + chart["width"] + 1, "none is cut off"
+        for other in boxes[:i]:
+            apart = abs(one["x"] - other["x"]) >= 23 or abs(one["y"] - other["y"]) >= 21
+            assert apart, "none covers another"
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")

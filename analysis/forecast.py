@@ -179,15 +179,19 @@ def trials_needed(mean_pct: float, spread_pct: float, trials: int, bounds_pct: t
         if float(special.stdtrit(n - 1, 1 - ALPHA / 2)) * spread_pct / math.sqrt(n) < room:
             more = count(n - trials, "more trial")
             said = (
-                f"If the mean stays at {signed(mean_pct)} % and trials differ by {spread_pct:.1f} points, {more} "
+                f"If the mean stays at {signed(mean_pct)} % and trials differ by {_points(spread_pct)}, {more} "
                 f"{'settles' if n - trials == 1 else 'settle'} that it is {what}."
             )
             return TrialsNeeded(in_all=n, more=n - trials, sentence=said)
     sentence = (
-        f"The mean lies {room:.1f} points from the edge of {signed(low)} to {signed(high)} % and trials differ by "
-        f"{spread_pct:.1f} points: no number of trials up to {most} settles it."
+        f"The mean lies {_points(room)} from the edge of {signed(low)} to {signed(high)} % and trials differ by "
+        f"{_points(spread_pct)}: no number of trials up to {most} settles it."
     )
     return TrialsNeeded(in_all=None, more=None, sentence=sentence)
+
+
+def _points(size: float) -> str:
+    return "less than 0.1 points" if size < 0.1 else f"{size:.1f} points"
 
 
 def noise_of(reports: Sequence[Mapping[str, Any]], label: str, default: Noise = DEFAULT_NOISE) -> Noise:

@@ -43,6 +43,8 @@ def digest_of(report: Mapping[str, Any], label: str) -> dict[str, Any]:
         "point": device["point"],
         "claim_pct": device["claim_pct"],
         "firmware": device.get("firmware"),
+        "recording_sha256": device.get("sha256"),
+        "clock": _clock(report, label),
         "start_utc": reference["start_utc"],
         "devices": len(report["recordings"]),
         "loss_pct": report["drivetrain"]["loss_pct"],
@@ -61,6 +63,12 @@ def digest_of(report: Mapping[str, Any], label: str) -> dict[str, Any]:
         "edited_blocks": sum(bool(b["edited"]) for b in report["blocks"]),
         "excluded_blocks": sum(b.get("excluded_reason") is not None for b in report["blocks"]),
     }
+
+
+def _clock(report: Mapping[str, Any], label: str) -> dict[str, Any] | None:
+    """By which signal the device was put on the reference's clock, and whether only one shift fits."""
+    found = next((a for a in report.get("alignment", ()) if a["label"] == label), None)
+    return None if found is None else {"via": found["via"], "settled": found["settled"]}
 
 
 def _row(summary: Mapping[str, Any], head: Mapping[str, Any]) -> dict[str, Any]:

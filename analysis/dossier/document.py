@@ -24,9 +24,10 @@ MAX_PRICE, MAX_SIZE = 1e6, 1e9
 
 @dataclass(frozen=True, kw_only=True)
 class Device:
-    """The device under review. ties : what its reviewer has to do with its maker, in the reviewer's words."""
+    """The device under review. about : what it is; ties : what its reviewer has to do with its maker; in the reviewer's words."""
 
     name: str
+    about: str | None = None
     point: str | None = None
     claim_pct: float | None = None
     obtained: str = "not stated"
@@ -154,7 +155,8 @@ def _device(entry: Any, where: str) -> Device:
     got = Fields(entry, where, known=Device.__dataclass_fields__)
     point = got.text_or_none("point", MAX_NAME)
     return Device(
-        name=got.text("name", MAX_NAME), point=None if point is None else got.one_of("point", POINTS),
+        name=got.text("name", MAX_NAME), about=got.text_or_none("about", MAX_TEXT),
+        point=None if point is None else got.one_of("point", POINTS),
         claim_pct=got.number("claim_pct", 0.0, 50.0), obtained=got.one_of("obtained", OBTAINED),
         obtained_note=got.text_or_none("obtained_note", MAX_LINE), price=got.number("price", 0.0, MAX_PRICE),
         currency=got.text_or_none("currency", 3), ties=got.text_or_none("ties", MAX_TEXT),

@@ -6,6 +6,7 @@ our own words, numbering from memory), filled where the dossier knows, its blank
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -14,13 +15,18 @@ from analysis.dossier.document import Dossier, TrialEntry
 from analysis.dossier.standing import Stand
 from analysis.numerals import count
 
-STATISTICS = (
+WITHIN = (
     "A delta is device minus reference, as a ratio of mean powers over the seconds that both recordings cover. Its interval "
     "within a block allows for neighbouring seconds being alike (five-second means as an AR(1) with its bias corrected); over "
-    "the blocks of a trial the blocks are the repeats; over trials the trials are (random effects, REML, interval after Hartung "
-    "and Knapp, prediction interval after Higgins et al. 2009). The allowance adds both claims and the range of drivetrain loss, "
-    "each at its worst; a delta is within or outside it only with its whole 95 % interval, else unsettled."
+    "the blocks of a trial the blocks are the repeats"
 )
+ACROSS = "; over trials the trials are (random effects, REML, interval after Hartung and Knapp"
+PREDICTED = ", prediction interval after Higgins et al. 2009"
+ALLOWED = (
+    "The allowance adds both claims and the range of drivetrain loss, each at its worst; a delta is within or outside it only "
+    "with its whole 95 % interval, else unsettled."
+)
+CLOCKS = {"heart_rate": "heart rate", "manual": "hand"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,7 +44,13 @@ def methods_text(dossier: Dossier) -> tuple[str, ...]:
     trials = dossier.trials
     if not trials:
         return ("No trial has been ridden yet.",)
-    return tuple(p for p in (_subject(dossier), _rides(trials), _clocks_and_blocks(trials), STATISTICS) if p)
+    return tuple(p for p in (_subject(dossier), _rides(trials), _clocks_and_blocks(trials), statistics_text(trials)) if p)
+
+
+def statistics_text(trials: Sequence[TrialEntry]) -> str:
+    """What was reckoned: one trial is not pooled, two have no prediction interval."""
+    across = f"{ACROSS}{PREDICTED if len(trials) > 2 else ''})" if len(trials) > 1 else ""
+    return f"{WITHIN}{across}. {ALLOWED}"
 
 
 def checklist_of(dossier: Dossier, stand: Stand) -> tuple[Item, ...]:
@@ -73,7 +85,7 @@ def _after(dossier: Dossier, stand: Stand) -> tuple[tuple[str, str, str], ...]:
     holds, excluded = sum(t.digest["ridden"]["holds"] for t in trials), sum(t.digest["excluded_blocks"] for t in trials)
     used = f"{_n(trials)}, {count(holds, 'held block')}, {count(excluded, 'block')} excluded" if trials else ""
     return (
-        ("the statistics", STATISTICS, ""),
+        ("the statistics", statistics_text(trials) if trials else "", "There is no trial yet."),
         ("how many were used", used, "There is no trial yet."),
         ("rider and rig", _named({t.rig for t in trials if t.rig}, "rig"), "Bike, gear, chain, trainer mode, room?"),
         ("estimates with their uncertainty", stand.headline if trials else "", "There is no trial yet."),
@@ -93,8 +105,8 @@ def _obtained(dossier: Dossier) -> str:
     device = dossier.device
     how = "How it was obtained is not stated" if device.obtained == "not stated" else f"It was {device.obtained}"
     note = f" ({device.obtained_note})" if device.obtained_note else ""
-    price = f"; its price was {_amount(device.price)} {device.currency or ''}".rstrip() if device.price is not None else ""
-    return f"{how}{note}{price}."
+    price = f" Its price was {_amount(device.price)} {device.currency or ''}".rstrip() + "." if device.price is not None else ""
+    return f"{how}{note}.{price}"
 
 
 def _amount(price: float) -> str:
@@ -111,7 +123,7 @@ def _rides(trials: Sequence[TrialEntry]) -> str:
     who = _named({t.rider for t in trials if t.rider}, "rider")
     versions = ", ".join(dict.fromkeys(t.digest["firmware"] for t in trials if t.digest["firmware"]))
     outdoors = sum(t.where == "outdoors" for t in trials)
-    said = [f"{_n(trials)} ridden {when}{f' by {who}' if who else ''}; {outdoors} outdoors."]
+    said = [f"{_n(trials)} ridden {when}{f' by {who}' if who else ''}; {outdoors or 'none'} outdoors."]
     said += [f"Firmware of the device: {versions}."] if versions else []
     held = [t.digest["ridden"]["power_w"] for t in trials if t.digest["ridden"]["power_w"]]
     if held:
@@ -119,8 +131,8 @@ def _rides(trials: Sequence[TrialEntry]) -> str:
     planned = sum(t.digest["plan"] is not None for t in trials)
     first = sum(_plan_first(t.digest.get("plan_frozen")) for t in trials)
     said.append(
-        f"{planned} followed a plan, {first} of them one that was frozen before the ride; in {_frozen(trials)} the blocks were "
-        "frozen before any delta was shown."
+        f"{planned or 'None'} followed a plan{f', {first} of them one that was frozen before the ride' if planned else ''}; in "
+        f"{_frozen(trials) or 'none'} the blocks were frozen before any delta was shown."
     )
     return " ".join(said)
 
@@ -132,14 +144,24 @@ def _plan_first(frozen: Mapping[str, Any] | None) -> bool:
 
 def _clocks_and_blocks(trials: Sequence[TrialEntry]) -> str:
     points = {(t.digest["reference"], t.digest["reference_point"] or "measuring point not stated") for t in trials}
-    references = ", ".join(f"{label} ({point})" for label, point in sorted(points))
+    references = ", ".join(label if label == point else f"{label} ({point})" for label, point in sorted(points))
     edited, excluded = (sum(t.digest[key] for t in trials) for key in ("edited_blocks", "excluded_blocks"))
     versions = ", ".join(sorted({str(t.digest["version"]) for t in trials}))
     return (
-        f"Recordings were put on the clock of the reference ({references}) by the signals that they share, and cut into blocks "
-        f"from all of them together; {count(edited, 'block')} edited by hand, {excluded} excluded with a reason. "
+        f"Recordings were put on the clock of the reference ({references}){_clocks(trials)}, and cut into blocks from all of "
+        f"them together; {count(edited, 'block')} edited by hand, {excluded or 'none'} excluded with a reason. "
         f"Analysis version {versions}."
     )
+
+
+def _clocks(trials: Sequence[TrialEntry]) -> str:
+    """By which signal the device's clock was found, and in how many trials."""
+    known = [clock for t in trials if (clock := t.digest.get("clock"))]
+    counts = Counter(CLOCKS.get(c["via"], c["via"]) for c in known)
+    open_clocks = sum(not c["settled"] for c in known)
+    said = ", ".join(f"{via} in {n}" for via, n in counts.most_common())
+    unsure = f"; in {open_clocks} the shift was not settled" if open_clocks else ""
+    return f", the device's by {said}{unsure}" if said else " by the signals that they share"
 
 
 def _independence(trials: Sequence[TrialEntry]) -> str:

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from analysis.allowance import allowance_between
 from analysis.dossier.document import TrialEntry
 from analysis.forecast import DEFAULT_NOISE, TrialsNeeded, trials_needed
 from analysis.numerals import count
@@ -77,7 +78,7 @@ def stand_of(trials: Sequence[TrialEntry], *, method: Method = "REML") -> Stand:
         shown_by_firmware=tuple((name, one) for name, own in by_firmware if (one := _whole(own, kind)) is not None),
         headline=(f"Firmware {known[-1]}: " if per else "") + _headline(spoken, len(last)),
         how_sure=_how_sure(spoken, last),
-        to_settle=_to_settle(spoken, last),
+        to_settle=_to_settle(spoken, last, f" with firmware {known[-1]}" if per else ""),
     )
 
 
@@ -114,9 +115,10 @@ def needed_for(standing: Standing, bounds_pct: tuple[float, float]) -> TrialsNee
 
 @dataclass(frozen=True, kw_only=True)
 class Moved:
-    """What changed in one kind of one trial when it was analysed again."""
+    """What changed in one kind of one trial when it was looked at again; versions are those of the analyses."""
 
     trial: str
+    versions: tuple[str, str]
     kind: str
     before_pct: float | None
     after_pct: float | None
@@ -134,7 +136,9 @@ def moved_verdicts(name: str, old: Mapping[str, Any], new: Mapping[str, Any]) ->
         same = before == after or (before is not None and after is not None and abs(after - before) < 0.05)
         if a.get("verdict") != b.get("verdict") or not same:
             words = [x.get("verdict") or "not there" for x in (a, b)]
-            found.append(Moved(trial=name, kind=kind, before_pct=before, after_pct=after, before=words[0], after=words[1]))
+            versions = str(old.get("version") or ""), str(new.get("version") or "")
+            moved = {"before_pct": before, "after_pct": after, "before": words[0], "after": words[1]}
+            found.append(Moved(trial=name, versions=versions, kind=kind, **moved))
     return tuple(found)
 
 
@@ -195,37 +199,55 @@ def _how_sure(standing: Standing | None, trials: Sequence[TrialEntry]) -> str:
     return said
 
 
-def _to_settle(standing: Standing | None, trials: Sequence[TrialEntry]) -> tuple[str, ...]:
-    """What would change the verdict, or settle it; most telling first."""
+def _to_settle(standing: Standing | None, trials: Sequence[TrialEntry], which: str) -> tuple[str, ...]:
+    """What would change the verdict, or settle it; most telling first. which : of which trials, where not of all."""
     if standing is None:
         return ("A first trial: ride a plan with at least three devices and add it here.",)
     said = []
     needed = needed_for(standing, standing.allowance_pct)
     if needed is not None and needed.more != 0:
         said.append(needed.sentence)
-    usual = needed_for(standing, (-USUAL_CLAIM_PCT, USUAL_CLAIM_PCT))
+    loss_pct, bounds_pct = _usual_claim(trials)
+    usual = needed_for(standing, bounds_pct)
     if usual is not None:
         rest = usual.sentence[0].lower() + usual.sentence[1:]
-        said.append(f"Against a claim of ±{USUAL_CLAIM_PCT:g} % alone, without drivetrain loss: {rest}")
+        true = "with a reference that reads true"
+        true += ", drivetrain loss left aside" if loss_pct is None else f" and {loss_pct:.1f} % drivetrain loss" if loss_pct else ""
+        said.append(f"Against a claim of ±{USUAL_CLAIM_PCT:g} % alone, {true}: {rest}")
     if standing.across.opposed is None:
         hinge = [name for name, rest in standing.across.without if _word(rest, standing.allowance_pct) != standing.verdict.word]
         if hinge:
             it = "it" if len(hinge) == 1 else "any one of them"
             said.append(f"The verdict hangs on {', '.join(hinge)}: without {it}, it would be another.")
-    said += _one_of_each(trials)
+    said += _one_of_each(trials, which)
     if all(t.digest["devices"] < 3 for t in trials):
         said.append("With two devices only, a difference may belong to the reference: ride a third.")
     return tuple(said)
 
 
-def _one_of_each(trials: Sequence[TrialEntry]) -> list[str]:
+def _one_of_each(trials: Sequence[TrialEntry], which: str) -> list[str]:
     """What all trials have in common, or do not say."""
     named = {(t.rider, t.unit, t.rig) for t in trials}
     if len(named) > 1:
         return []
     if not any(next(iter(named))):
-        return ["No trial names its rider, unit or rig, so how far another would read differently cannot be judged."]
-    return ["Every trial is of one rider, one unit and one rig: another of any of them may read differently."]
+        return [f"No trial{which} names its rider, unit or rig, so how far another would read differently cannot be judged."]
+    every = f"Every trial{which}" if len(trials) > 1 else f"The trial{which}"
+    return [f"{every} is of one rider, one unit and one rig: another of any of them may read differently."]
+
+
+def _usual_claim(trials: Sequence[TrialEntry]) -> tuple[float | None, tuple[float, float]]:
+    """The loss taken at its middle, None where trials differ in it or a point is not stated; what the usual claim allows."""
+    said = [(t.digest.get("point"), t.digest.get("reference_point"), t.digest.get("loss_pct") or (None, None)) for t in trials]
+    asked = {(point, reference_point, *loss) for point, reference_point, loss in said}
+    point, reference_point, low, high = asked.pop() if len(asked) == 1 else (None,) * 4
+    if None in (point, reference_point, low, high):
+        return None, (-USUAL_CLAIM_PCT, USUAL_CLAIM_PCT)
+    middle = (low + high) / 2 if (point in UPSTREAM_OF_CHAIN) != (reference_point in UPSTREAM_OF_CHAIN) else 0.0
+    bounds = allowance_between(
+        point, reference_point, claim_pct=USUAL_CLAIM_PCT, reference_claim_pct=0.0, loss_pct=(middle, middle)
+    ).worst_pct
+    return middle, bounds
 
 
 def _word(pooled: Pooled | Left, allowance: tuple[float, float]) -> str:

@@ -2,7 +2,7 @@
 
 from analysis.figures.against import against, against_height_px
 from analysis.figures.behind import behind_height_px, behind_picture
-from analysis.figures.bench import bench_height_px, bench_picture
+from analysis.figures.bench import bench_height_px, bench_picture, drawn_rows
 from analysis.figures.clocks import match_height_px, match_picture, matched_signals, stretch_height_px, stretch_picture
 from analysis.figures.dependence import curves_of, dependence_height_px, dependence_picture
 from analysis.figures.forest import forest_height_px, forest_picture
@@ -42,6 +42,7 @@ __all__ = [
     "curves_of",
     "dependence_height_px",
     "dependence_picture",
+    "drawn_rows",
     "duration_text",
     "forest_height_px",
     "forest_picture",

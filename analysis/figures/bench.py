@@ -1,6 +1,7 @@
 """The bench sheet as a picture: every claimed quantity's deviation from its claim, with the measurement's uncertainty.
 
 Percent of the claim, so that grams, millimetres and hours share one axis; the short bar around zero is the stated tolerance.
+A run that was stopped early points to the right: the true figure lies there.
 """
 
 from __future__ import annotations
@@ -17,13 +18,14 @@ from analysis.figures.ticks import round_ticks, signed_text
 ROW_PX = 40
 BENCH_MARGIN_PX = {"l": 8, "r": 8, "t": 14, "b": 40}
 MARKERS = {"agrees": "circle", "differs": "triangle-up", "cannot tell": "diamond-open"}
+AT_LEAST = {"agrees": "triangle-right", "differs": "triangle-right", "cannot tell": "triangle-right-open"}
 MAX_SHOWN_PCT = 100.0
 BAR = 0.17  # half the height of a tolerance's bar, in rows
 
 
 def drawn_rows(measured: Sequence[tuple[str, Measured]]) -> list[tuple[str, Measured]]:
-    """Those (device, row) that can be drawn: a claim that is not zero, and a run that was not stopped early."""
-    return [(d, m) for d, m in measured if m.row.claimed and not m.row.stopped_early]
+    """Those (device, row) that can be drawn: a claim that is not zero."""
+    return [(d, m) for d, m in measured if m.row.claimed]
 
 
 def bench_height_px(measured: Sequence[tuple[str, Measured]]) -> int:
@@ -42,7 +44,7 @@ def bench_picture(measured: Sequence[tuple[str, Measured]], *, theme: Theme = "l
     figure.update_layout(
         xaxis=plain_axis(
             theme, range=[low, high], tickvals=ticks, ticktext=signed_text(ticks), zeroline=True, zerolinecolor=ink.muted,
-            title={"text": "measured minus claimed [% of the claim]", "font": {"size": 12, "color": ink.muted}, "standoff": 6},
+            title={"text": "deviation from the claim [%]", "font": {"size": 12, "color": ink.muted}, "standoff": 6},
         ),
         yaxis=plain_axis(
             theme, range=[len(rows) - 0.5, -0.5], showgrid=False, showticklabels=False,
@@ -81,7 +83,7 @@ def _points(figure: go.Figure, rows: Sequence[tuple[int, Measured]], device: str
         y=[place for place, _ in rows],
         mode="markers",
         meta={"device": device},
-        marker={"color": colour, "size": 8, "symbol": [MARKERS[m.answer or "cannot tell"] for _, m in rows]},
+        marker={"color": colour, "size": 8, "symbol": [_marker(m) for _, m in rows]},
         error_x={
             "array": [100 * (m.expanded or 0.0) / abs(m.row.claimed) for _, m in rows],
             "color": faded(colour, 0.6),
@@ -89,3 +91,7 @@ def _points(figure: go.Figure, rows: Sequence[tuple[int, Measured]], device: str
             "width": 0,
         },
     )
+
+
+def _marker(m: Measured) -> str:
+    return (AT_LEAST if m.row.stopped_early else MARKERS)[m.answer or "cannot tell"]

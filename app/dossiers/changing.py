@@ -11,8 +11,9 @@ from dataclasses import replace
 from typing import Any
 
 from analysis.dossier.digest import digest_of
-from analysis.dossier.document import Dossier, TrialEntry, dossier_from_dict
+from analysis.dossier.document import MAX_NAME, Dossier, Firmware, TrialEntry, dossier_from_dict
 from analysis.dossier.incidents import incidents_in
+from analysis.dossier.standing import moved_verdicts
 from analysis.errors import BadSetup, CountercheckError
 from app.dossiers.fields import PARTS, read_part
 from app.links import parse, trial_path
@@ -63,14 +64,38 @@ def with_trial(dossier: Dossier, link: str, label: str, report_of: Report, *, to
     report = report_of(address.trial_id)
     chosen = _label(dossier, report, label.strip())
     digest = digest_of(report, chosen)
+    _refuse_twice(dossier, digest)
     names = {t.name for t in dossier.trials}
     name = digest["title"][:70]
     entry = TrialEntry(
         key=secrets.token_hex(KEY_BYTES), name=name if name not in names else f"{name} ({len(names) + 1})", label=chosen,
         digest=digest, day=(digest["start_utc"] or "")[:10] or None, link=path, taken=today,
     )  # fmt: skip
-    found = incidents_in(report, chosen, trial=entry.name)
-    return dossier_from_dict(replace(dossier, trials=(*dossier.trials, entry), incidents=(*dossier.incidents, *found)).to_dict())
+    found = incidents_in(report, chosen, trial=entry.name, before=_firmware_before(dossier, digest))
+    new = replace(dossier, trials=(*dossier.trials, entry), incidents=(*dossier.incidents, *found))
+    version = digest["firmware"]
+    if version and version not in {f.version for f in dossier.firmware}:
+        new = replace(new, firmware=(*dossier.firmware, Firmware(version=version[:MAX_NAME], since=entry.day)))
+    return dossier_from_dict(new.to_dict())
+
+
+def _refuse_twice(dossier: Dossier, digest: Mapping[str, Any]) -> None:
+    """One recording in two trials is one ride: counted twice it would make the device look surer than it is."""
+    mine = digest.get("recording_sha256")
+    twin = next((t for t in dossier.trials if mine and t.digest.get("recording_sha256") == mine), None)
+    if twin is not None:
+        raise BadSetup(
+            f"{twin.name} rests on the same recording of this device; a ride is counted once. Take that trial out first if this "
+            "one is to stand for it."
+        )
+
+
+def _firmware_before(dossier: Dossier, digest: Mapping[str, Any]) -> str | None:
+    """What the device had in the last trial ridden before this one."""
+    start = digest["start_utc"]
+    earlier = [t.digest for t in dossier.trials if start and t.digest["start_utc"] and t.digest["start_utc"] < start]
+    known = [d for d in earlier if d["firmware"]]
+    return max(known, key=lambda d: d["start_utc"])["firmware"] if known else None
 
 
 def looked_at_again(
@@ -88,8 +113,11 @@ def looked_at_again(
             troubles.append(f"{entry.name} stays as it was: {problem}")
             trials.append(entry)
             continue
-        moved = digest != dict(entry.digest)
-        trials.append(replace(entry, digest=digest, earlier=dict(entry.digest), taken=today) if moved else entry)
+        if digest == dict(entry.digest):
+            trials.append(entry)
+            continue
+        moved = moved_verdicts(entry.name, entry.digest, digest)
+        trials.append(replace(entry, digest=digest, earlier=dict(entry.digest) if moved else entry.earlier, taken=today))
     return replace(dossier, trials=tuple(trials)), tuple(troubles)
 
 

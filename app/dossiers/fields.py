@@ -64,6 +64,7 @@ PARTS: dict[str, Part] = {
             meaning="What it is and how you came by it; readers weigh a verdict by it.",
             fields=(
                 Field(key="name", label="Name"),
+                Field(key="about", label="What it is", kind="long"),
                 Field(key="point", label="Measuring point", kind="choice", options=("", *POINTS)),
                 Field(key="claim_pct", label="Claim, ±", kind="number", unit="% of reading"),
                 Field(key="obtained", label="Obtained", kind="choice", options=OBTAINED),
@@ -169,8 +170,10 @@ PARTS: dict[str, Part] = {
 # What the trade measures first; the rest is typed. Quantity, unit, what a claim of it promises. Common practice, no source.
 BENCH_PRESETS = (
     ("mass of the pair", "g", "value"), ("mass, left", "g", "value"), ("mass, right", "g", "value"),
-    ("stack height, axle centre to cleat interface", "mm", "value"), ("float", "deg", "value"), ("Q-factor", "mm", "value"),
-    ("cornering clearance", "deg", "value"), ("battery", "h", "at least"), ("start-up time", "s", "at most"),
+    ("mass, cleats and bolts", "g", "value"), ("stack height, axle centre to cleat interface", "mm", "value"),
+    ("float", "deg", "value"), ("Q-factor", "mm", "value"), ("spindle length", "mm", "value"),
+    ("cornering clearance", "deg", "value"), ("battery", "h", "at least"),
+    ("charging time", "h", "at most"), ("start-up time", "s", "at most"),
 )  # fmt: skip
 
 

@@ -18,7 +18,7 @@ from app.jobs import Ready, Working
 from app.services import get_services
 from app.showing import theme_of
 from app.store import NoSuchTrial
-from app.views.dossier.editing import editor
+from app.views.dossier.editing import editor, way_to_forms
 from app.views.dossier.reading import reading_view
 from app.views.links import links_panel
 from app.views.pictures import drawn
@@ -38,8 +38,8 @@ def content(address: Any) -> Any:
     page = reading_view(found.dossier, stand, changed_utc=found.changed_utc, address=address, closed=closed(found.dossier))
     if not access.is_owner(address, access.DOSSIER):
         return page
-    panel = links_panel(keeping.shelf(found))
-    return html.Div([page, editor(found.dossier, stand, version=found.version, panel=panel)])
+    forms = editor(found.dossier, stand, version=found.version, panel=links_panel(keeping.shelf(found)))
+    return html.Div([way_to_forms(), page, forms])
 
 
 def closed(dossier: Dossier) -> frozenset[str]:

@@ -64,8 +64,13 @@ def plain_table(
     return scrolling(html.Table(content, className="plain-table", **table_key(name)), name)
 
 
-def stacking_table(name: str, head: Sequence[str], rows: Sequence[Sequence[Any]], *, words: Sequence[int]) -> html.Div:
-    """A table of sentences, whose rows are laid out as cards on a phone; its roles outlast that."""
+def stacking_table(
+    name: str, head: Sequence[str], rows: Sequence[Sequence[Any]], *, words: Sequence[int], layout: str = ""
+) -> html.Div:
+    """A table whose rows are laid out as cards on a phone; its roles outlast that.
+
+    layout : `by-line` for figures, a line for each; empty for sentences.
+    """
     top = html.Tr([html.Th(title, scope="col", className="" if i in (0, *words) else "num") for i, title in enumerate(head)])
     body = []
     for row in rows:
@@ -75,7 +80,8 @@ def stacking_table(name: str, head: Sequence[str], rows: Sequence[Sequence[Any]]
         ]
         body.append(html.Tr([_head_cell(row[0], role="rowheader"), *cells], role="row"))
     content = [html.Caption(name), html.Thead(top), html.Tbody(body, role="rowgroup")]
-    return scrolling(html.Table(content, className="plain-table stacking", role="table", **table_key(name)), name)
+    css = f"plain-table stacking {layout}".strip()
+    return scrolling(html.Table(content, className=css, role="table", **table_key(name)), name)
 
 
 def _head_cell(cell: Any, **props: str) -> html.Th:

@@ -51,9 +51,10 @@ def test_the_bench_picture_has_every_claim_in_percent_of_itself():
     ]
     figure = bench_picture(rows)
     assert [(t.meta["device"], list(t.x)) for t in figure.data] == [
-        ("pedals", [approx(100 * (313 - 320) / 320)]), ("crank", [approx(100 * (642 - 600) / 600)]),
+        ("pedals", [approx(100 * (313 - 320) / 320), approx(-100 / 3)]), ("crank", [approx(100 * (642 - 600) / 600)]),
     ]  # fmt: skip
     assert figure.data[1].marker.symbol == ("triangle-up",)
+    assert figure.data[0].marker.symbol[1] == "triangle-right-open", "40 h of claimed 60, stopped: at least that"
     assert (figure.layout.shapes[0].x0, figure.layout.shapes[0].x1) == (approx(-1.25), approx(1.25))
-    assert [note.text for note in figure.layout.annotations] == ["pedals: mass", "crank: mass"]
+    assert [note.text for note in figure.layout.annotations] == ["pedals: mass", "pedals: battery", "crank: mass"]
     assert figure.layout.height == bench_height_px(rows)

@@ -49,7 +49,7 @@ def test_the_method_says_what_was_done_and_no_more(dossier):
     text = " ".join(methods_text(dossier))
     for fact in ("claims ±1.5 %", "It was bought", "2 trials ridden on 2026-03-01 by 2 riders (A, B); 1 outdoors",
                  "112 and 281 W", "2 followed a plan",
-                 "in 0 the blocks were frozen", "hub (hub)", "4 blocks edited by hand, 2 excluded",
+                 "in none the blocks were frozen", "the reference (hub)", "4 blocks edited by hand, 2 excluded",
                  "Firmware of the device: 2.07"):  # fmt: skip
         assert fact in text, fact
     assert methods_text(replace(dossier, trials=())) == ("No trial has been ridden yet.",)

@@ -46,6 +46,24 @@ def test_one_trial_never_settles_a_device():
     assert "settles nothing about another day" in stand.headline
 
 
+def test_one_percent_is_asked_of_the_device_and_not_of_the_chain():
+    """Pedals 3 % above a hub behind a chain that takes 2 to 4 % read true: the usual claim is kept, not missed."""
+    chain = {"point": "pedal", "reference_point": "hub", "loss_pct": [2.0, 4.0]}
+    trials = [replace(t, digest=t.digest | chain) for t in days(3.0, 3.1, 3.2, 3.1, 3.0)]
+    said = next(s for s in stand_of(trials).to_settle if "±1 % alone" in s)
+    assert "3.0 % drivetrain loss" in said and "it is within" in said
+    apart = [replace(t, digest=t.digest | {"loss_pct": [i, 4.0]}) for i, t in enumerate(trials)]
+    assert any("drivetrain loss left aside" in s for s in stand_of(apart).to_settle)
+
+
+def test_what_nobody_stated_is_not_said_to_be_one_rider_and_one_rig():
+    nobody = stand_of([replace(t, rider=None) for t in days(2.0, 2.4)])
+    assert any("No trial names its rider" in s for s in nobody.to_settle)
+    assert not any("is of one rider" in s for s in nobody.to_settle)
+    two = stand_of([*days(2.0, 2.4), trial(3.0, firmware="2.0", day="2026-04-01", rider="B")])
+    assert any(s.startswith("The trial with firmware 2.0 is of one rider") for s in two.to_settle)
+
+
 def test_an_empty_dossier_says_that_nothing_is_known():
     stand = stand_of([])
     assert (stand.standings, "nothing is known" in stand.headline) == ((), True)

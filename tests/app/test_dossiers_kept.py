@@ -74,6 +74,38 @@ def test_a_trial_is_added_by_its_link_with_what_went_wrong_in_it(dossier):
         with_trial(got, trial_path(ADDRESS), "", lambda _: REPORT)
 
 
+def ridden(n: int, **device):
+    """Another ride of the same devices, n days later."""
+    day = f"2026-03-{n:02d}T18:00:00Z"
+    hub, pedals, spider = REPORT["recordings"]
+    mine = pedals | {"start_utc": day, "sha256": f"{n:064d}"} | device
+    return {**REPORT, "title": f"Evening {n}", "recordings": [hub | {"start_utc": day}, mine, spider]}
+
+
+def test_one_recording_in_two_trials_is_one_ride(dossier):
+    got = with_trial(dossier, trial_path(ADDRESS), "", lambda _: ridden(2))
+    with pytest.raises(BadSetup, match="Evening 2 rests on the same recording"):
+        with_trial(got, trial_path("B" * 32), "", lambda _: ridden(3, sha256=f"{2:064d}"))
+    assert len(with_trial(got, trial_path("B" * 32), "", lambda _: ridden(3)).trials) == 2
+
+
+def test_another_firmware_is_an_incident_and_part_of_the_history(dossier):
+    got = with_trial(dossier, trial_path(ADDRESS), "", lambda _: ridden(2))
+    got = with_trial(got, trial_path("B" * 32), "", lambda _: ridden(5, firmware="2.10"))
+    assert [(i.day, i.what) for i in got.incidents if i.kind == "firmware"] == [
+        ("2026-03-05", "Firmware 2.10 is on the device; it was 2.07 in the trial before.")
+    ]
+    assert [(f.version, f.since) for f in got.firmware] == [("2.07", "2026-03-02"), ("2.10", "2026-03-05")]
+    back = with_trial(got, trial_path("C" * 32), "", lambda _: ridden(4, firmware="2.07"))
+    assert [i.day for i in back.incidents if i.kind == "firmware"] == ["2026-03-05"], "ridden before the update, added later"
+
+
+def test_a_new_title_is_no_moved_verdict(dossier):
+    had = with_trial(dossier, trial_path(ADDRESS), "", lambda _: REPORT)
+    got, _ = looked_at_again(had, lambda _: {**REPORT, "title": "Another title", "version": "9"})
+    assert got.trials[0].earlier is None and got.trials[0].digest["title"] == "Another title"
+
+
 def test_a_dossier_opens_without_any_recording_or_result(app, monkeypatch):
     """What it shows was kept with it: neither samples nor results are asked for."""
     store = app.server.config[CONFIG_KEY].store

@@ -10,6 +10,7 @@ from dataclasses import replace
 import frictionless
 import pytest
 from driving import DESK, PHONE, eventually
+from other_days import ridden_again
 
 from app.links import trial_path
 
@@ -28,7 +29,7 @@ def three_trials(site):
             replace(d, firmware=firmware, claim_pct=1.5 + 0.1 * i) if d.label == "pedals" else d for d in demo.setup.devices
         )
         setup = replace(demo.setup, title=f"Evening {i + 1}", devices=devices)
-        links.append(trial_path(store.create_trial(demo.recordings, setup).trial_id))
+        links.append(trial_path(store.create_trial(ridden_again(store, demo.recordings, i), setup).trial_id))
     return links
 
 

@@ -9,6 +9,7 @@ from dataclasses import replace
 from urllib.parse import urlsplit
 
 from driving import PHONE, RIDE_FILES, chart_drawn, eventually
+from other_days import ridden_again
 
 from app.links import trial_path
 
@@ -33,7 +34,7 @@ def test_from_a_plan_to_a_published_dossier_on_a_phone(open_page, site):
     store = site.services.store
     kept = store.trial(first.rsplit("/", 1)[1])
     assert len(kept.setup.plan) > 30, "the plan came along"
-    others = [_again(store, kept, title) for title in ("Second evening", "Third evening")]
+    others = [_again(store, kept, title, n) for n, title in enumerate(("Second evening", "Third evening"), start=1)]
 
     page.goto(site.address + "/dossier")
     page.fill("form[data-dossier=new] [name=title]", "Pedals under review")
@@ -63,8 +64,8 @@ def test_from_a_plan_to_a_published_dossier_on_a_phone(open_page, site):
     assert phone.get_by_text("Edit set-up").count() == 0, "a reader of the dossier is a reader of its trials"
 
 
-def _again(store, kept, title: str) -> str:
-    """The same ride as another trial, ridden with the next firmware."""
+def _again(store, kept, title: str, n: int) -> str:
+    """The ride once more n days later, with the next firmware."""
     devices = tuple(replace(d, firmware="2.10") if d.label == "pedals" else d for d in kept.setup.devices)
     setup = replace(kept.setup, title=title, devices=devices)
-    return trial_path(store.create_trial(kept.recordings, setup).trial_id)
+    return trial_path(store.create_trial(ridden_again(store, kept.recordings, n), setup).trial_id)

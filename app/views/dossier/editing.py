@@ -16,12 +16,13 @@ from app.dossiers.fields import BENCH_PRESETS, PARTS, Field, Part, typed
 from app.views.frozen import Native, frozen
 
 LINE, PARAGRAPHS = 300, 6000  # characters
+OWNER_FORMS = "your-side"
 
 
 def editor(dossier: Dossier, stand: Stand, *, version: int, panel: Any) -> html.Section:
     """All forms; `version` is that of the dossier they were made from, `panel` is the one of its links."""
     tree = dossier.to_dict()
-    folds = [_part(part, _entries(part, tree), version) for part in PARTS.values()]
+    folds = [_part(part, _entries(part, tree), version, dossier.device.name) for part in PARTS.values()]
     return html.Section(
         [
             html.H2("Your side of this dossier"),
@@ -31,8 +32,15 @@ def editor(dossier: Dossier, stand: Stand, *, version: int, panel: Any) -> html.
             frozen(_adding(version), *folds, _answers(dossier, stand, version)),
         ],
         className="dossier-editor",
+        id=OWNER_FORMS,
         **{"aria-label": "Forms of the dossier's owner"},
     )
+
+
+def way_to_forms() -> html.Div:
+    """For the owner above the page: everything to be filled in is below it."""
+    way = html.A("your side of it, with its links and forms", href=f"#{OWNER_FORMS}")
+    return frozen(html.P(["You own this dossier; ", way, ", is below."], className="notice note", role="note"))
 
 
 def new_dossier_form() -> html.Div:
@@ -53,7 +61,7 @@ def _entries(part: Part, tree: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     return list(entry) if part.many else [entry or {}]
 
 
-def _part(part: Part, entries: Sequence[Mapping[str, Any]], version: int) -> html.Details:
+def _part(part: Part, entries: Sequence[Mapping[str, Any]], version: int, device: str) -> html.Details:
     rows = [_row(part, entry, i) for i, entry in enumerate(entries)]
     buttons = [_button("Keep", kind="submit", css="primary")]
     more: list[Any] = []
@@ -62,9 +70,10 @@ def _part(part: Part, entries: Sequence[Mapping[str, Any]], version: int) -> htm
         buttons.append(_button("Add a row", **{"data-add-row": "yes"}))
         more.append(blank)
     if part.name == "bench":
+        keys = ("row.quantity", "row.unit", "row.promise")
         presets = [
-            Native("option", {"value": json.dumps(dict(zip(("row.quantity", "row.unit", "row.promise"), p, strict=True)))}, p[0])
-            for p in BENCH_PRESETS
+            Native("option", {"value": json.dumps({"device": device} | dict(zip(keys, preset, strict=True)))}, preset[0])
+            for preset in BENCH_PRESETS
         ]
         choose = Native(
             "select",

@@ -10,16 +10,26 @@ from dash import dcc, html
 from analysis.cautions import CAUTIONS
 from analysis.dossier.document import Dossier
 from analysis.dossier.standing import KIND_WORDS, Stand, Standing, moved_verdicts
-from analysis.figures import bench_height_px, forest_height_px
+from analysis.figures import bench_height_px, drawn_rows, forest_height_px
 from analysis.replicates import AcrossTrials, by_method
 from app import ids, links
-from app.dossiers.tables import bench_rows
+from app.dossiers.tables import bench_rows, in_order
 from app.views import parts
+from app.views.dossier.device import device_facts
 from app.views.dossier.method import corrections_section, method_section
 from app.views.dossier.sheets import bench_section, evidence_section, incidents_section
 from app.views.frozen import frozen
-from app.views.pictures import fold, plain_table
+from app.views.pictures import fold, plain_table, stacking_table
 from app.wording import NOTHING, counted, signed, span, unbroken
+
+FOREST_SAYS = (
+    "Every trial's held power, delta with its 95 % interval: a circle inside the allowance, a triangle outside it. Black: the "
+    "mean over trials with its interval; dotted: where another trial is to be expected."
+)
+BENCH_SAYS = (
+    "Every claimed quantity's deviation from its claim, in percent of it, with the measurement's uncertainty: circle agrees, "
+    "triangle upward differs, open cannot tell. Pointing right: a run that was stopped early, the true figure is higher."
+)
 
 
 def reading_view(
@@ -31,16 +41,14 @@ def reading_view(
     that can no longer be opened.
     """
     measured = bench_rows(dossier)
-    forest = picture_box("forest", forest_height(stand), "Every trial's delta with its 95 % interval, and the mean over trials.")
-    bench = picture_box(
-        "bench", bench_height_px(measured), "Every claimed quantity's deviation from its claim, in percent of it."
-    )
+    forest = picture_box("forest", forest_height(stand), FOREST_SAYS)
+    bench = picture_box("bench", bench_height_px(measured), BENCH_SAYS) if drawn_rows(measured) else None
     made = [
         lambda n: _why(n, stand, forest),
         lambda n: _how_sure(n, stand),
         lambda n: evidence_section(n, dossier, closed),
-        lambda n: bench_section(n, measured, bench) if measured else None,
-        lambda n: incidents_section(n, dossier) if dossier.incidents else None,
+        lambda n: bench_section(n, measured, in_order(dossier.bench), bench) if measured else None,
+        lambda n: incidents_section(n, dossier) if dossier.incidents or any(f.since for f in dossier.firmware) else None,
         lambda n: method_section(n, dossier, stand),
         lambda n: corrections_section(n, dossier, _moved(dossier)),
         lambda n: _taking(n, dossier, address) if address else None,
@@ -84,6 +92,7 @@ def _front(dossier: Dossier, stand: Stand, changed_utc: str) -> html.Header:
         parts.headline(stand.headline),
         *said,
         *(limits or [html.P("One unit of a device, these rigs and these days: other units may read differently.")]),
+        device_facts(dossier),
     ]
     return html.Header(frozen(*head), className="front", id="conclusion")
 
@@ -95,40 +104,35 @@ def _why(number: int, stand: Stand, forest: Any) -> html.Section:
     )
     if not stand.standings:
         return parts.section(number, "why", "Why", meaning, html.P("There is no trial yet."))
-    groups = [(f"firmware {f}", own) for f, own in stand.by_firmware]
-    tables = [_standings("All trials", stand.standings), *(_standings(name.capitalize(), own) for name, own in groups)]
-    changes = [html.P(c.sentence) for c in stand.firmware]
+    groups = [("All trials", stand.standings), *((f"Firmware {f}", own) for f, own in stand.by_firmware)]
+    (name, spoken), others = groups[-1], groups[:-1]
+    changes = [html.P(unbroken(c.sentence)) for c in stand.firmware]
     head = html.H3("Firmware against firmware") if changes else None
+    levels = [s for s in spoken if s.across.level_w is not None]
+    tables = [
+        _standings(name, [s for s in spoken if s.across.level_w is None]),
+        fold(f"{name}: held power level by level", _standings(f"{name}, by level", levels)) if levels else None,
+        *(fold(f"{other}: the same", _standings(other, own)) for other, own in reversed(others) if own),
+    ]
     return parts.section(number, "why", "Why", meaning, forest, frozen(head, *changes, *tables))
 
 
 def _standings(name: str, standings: Sequence[Standing]) -> html.Div:
     head = (
-        "kind",
-        "level, W",
-        "trials",
-        "mean, %",
-        "95 % interval, %",
-        "another day, %",
+        "what was ridden", "mean, %", "95 % interval, %", "allowance, %", "verdict", "trials", "another day, %",
         "trials differ by, points",
-        "allowance, %",
-        "verdict",
-    )
-    rows = [
-        (
-            KIND_WORDS[s.across.kind],
-            NOTHING if s.across.level_w is None else f"{s.across.level_w:.0f}",
-            str(len(s.across.trials)),
-            signed(s.across.pooled.mean if s.across.pooled else s.across.trials[0].delta_pct),
-            span(s.across.pooled.ci) if s.across.pooled else NOTHING,
-            span(s.across.pooled.prediction) if s.across.pooled and s.across.pooled.prediction else NOTHING,
-            f"{s.across.pooled.tau2**0.5:.1f}" if s.across.pooled else NOTHING,
-            span(s.allowance_pct),
-            parts.verdict_mark(s.verdict.word, s.verdict.reason),
-        )
-        for s in standings
-    ]
-    return plain_table(name, head, rows, words=(8,))
+    )  # fmt: skip
+    return stacking_table(name, head, [_standing(s) for s in standings], words=(4,), layout="by-line")
+
+
+def _standing(s: Standing) -> tuple[Any, ...]:
+    across, pooled = s.across, s.across.pooled
+    what = KIND_WORDS[across.kind] if across.level_w is None else f"held at {across.level_w:.0f} W"
+    return (
+        what, signed(pooled.mean if pooled else across.trials[0].delta_pct), span(pooled.ci) if pooled else NOTHING,
+        span(s.allowance_pct), parts.verdict_mark(s.verdict.word, s.verdict.reason), str(len(across.trials)),
+        span(pooled.prediction) if pooled and pooled.prediction else NOTHING, f"{pooled.tau2**0.5:.1f}" if pooled else NOTHING,
+    )  # fmt: skip
 
 
 def _how_sure(number: int, stand: Stand) -> html.Section:

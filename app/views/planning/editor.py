@@ -123,8 +123,8 @@ def aim_fields(texts: Mapping[str, Any], own_labels: Sequence[str]) -> Native:
         aimed("Measuring point", _options("point", texts, points), "point", "point"),
         aimed("Reference's claim, ±", _number("reference-claim", texts), "reference-claim", "reference_claim_pct", of),
         aimed("Reference's point", _options("reference-point", texts, points), "reference-point", "reference_point"),
-        aimed("Loss, from", _number("loss-low", texts), "loss-low", "loss_pct", "%"),
-        aimed("Loss, to", _number("loss-high", texts), "loss-high", "loss_pct", "%"),
+        aimed("Drivetrain loss, from", _number("loss-low", texts), "loss-low", "loss_pct", "%"),
+        aimed("Drivetrain loss, to", _number("loss-high", texts), "loss-high", "loss_pct", "%"),
         _labelled("Noise taken from", _options("noise", {"noise": ""} | dict(texts), noises), "noise"),
     ]
     hidden = Native("input", {"type": "hidden", "data-field": "assumed", "value": texts.get("assumed") or ""})

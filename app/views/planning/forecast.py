@@ -88,7 +88,7 @@ def assumed_words(aim: Aim) -> str:
     if not aim.assumed:
         return ""
     if set(aim.assumed) == set(AIM_PARTS):
-        return "Both devices, their claims and the loss are assumed until you choose them; the answer follows your choice."
+        return "Both devices, their claims and the drivetrain loss are assumed until you choose them; the answer follows your choice."
     return f"Assumed and not chosen: {', '.join(PART_WORDS[name] for name in aim.assumed)}."
 
 
@@ -96,7 +96,7 @@ def _way_line(way: WayOut, aim: Aim) -> str:
     low, high = way.aim.loss_pct
     tight = number(way.aim.reference_claim_pct, 2)
     words = {
-        MEASURED: f"the loss measured to within ±{MEASURED_LOSS_PCT:g} % (here {number(low)} to {number(high)} %)",
+        MEASURED: f"drivetrain loss measured to within ±{MEASURED_LOSS_PCT:g} % (here {number(low)} to {number(high)} %)",
         BESIDE: f"a reference on the same side of the chain as the {aim.point}",
         TIGHTER: f"a reference with a claim of ±{tight} %",
     }

@@ -48,7 +48,7 @@ def reading_view(
         lambda n: _how_sure(n, stand),
         lambda n: evidence_section(n, dossier, closed),
         lambda n: bench_section(n, measured, in_order(dossier.bench), bench) if measured else None,
-        lambda n: incidents_section(n, dossier) if dossier.incidents or any(f.since for f in dossier.firmware) else None,
+        lambda n: incidents_section(n, dossier, closed) if dossier.incidents or any(f.since for f in dossier.firmware) else None,
         lambda n: method_section(n, dossier, stand),
         lambda n: corrections_section(n, dossier, _moved(dossier)),
         lambda n: _taking(n, dossier, address) if address else None,

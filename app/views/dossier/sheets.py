@@ -50,7 +50,7 @@ def _closed_words(closed: frozenset[str]) -> html.P | None:
 
 def _trial(entry: TrialEntry, closed: frozenset[str]) -> tuple[Any, ...]:
     held = next((s for s in entry.digest["summary"] if s["kind"] == "steady"), None) or {}
-    name = _name(entry)
+    name = _name(entry, closed)
     if entry.key in closed:
         of_day = f"figures of {entry.taken}" if entry.taken else "figures of the day it was added"
         name = html.Span([entry.name, html.Span(f" {of_day}; no longer to be opened", className="small")])
@@ -68,8 +68,9 @@ def _trial(entry: TrialEntry, closed: frozenset[str]) -> tuple[Any, ...]:
     )
 
 
-def _name(entry: TrialEntry) -> Any:
-    return html.A(entry.name, href=entry.link) if trial_in(entry.link) else entry.name
+def _name(entry: TrialEntry, closed: frozenset[str]) -> Any:
+    there = trial_in(entry.link) and entry.key not in closed
+    return html.A(entry.name, href=entry.link) if there else entry.name
 
 
 def _coverage(dossier: Dossier) -> list[Any]:
@@ -141,11 +142,11 @@ def _as_sure(m: Measured) -> str:
     return f"{m.mean:.{min(digits, 6)}f}"
 
 
-def incidents_section(number: int, dossier: Dossier) -> html.Section:
+def incidents_section(number: int, dossier: Dossier, closed: frozenset[str]) -> html.Section:
     """A time line of incidents, with the trials and the firmware they happened along; what has no day comes last."""
     meaning = "What went wrong on the way, what was tried and what helped. A device that reads true but drops out is not done."
     entries = [(i.day, _incident(i)) for i in dossier.incidents]
-    entries += [(t.day, _along(t.day, "trial", _name(t))) for t in dossier.trials if t.day]
+    entries += [(t.day, _along(t.day, "trial", _name(t, closed))) for t in dossier.trials if t.day]
     known = {i.day for i in dossier.incidents if i.kind == "firmware"}  # told there, with what came of it
     entries += [
         (f.since, _along(f.since, "firmware", f"{f.version}{f': {f.note}' if f.note else ''}"))

@@ -88,7 +88,7 @@ def assumed_words(aim: Aim) -> str:
     if not aim.assumed:
         return ""
     if set(aim.assumed) == set(AIM_PARTS):
-        return "Both devices, their claims and the drivetrain loss are assumed until you choose them; the answer follows your choice."
+        return "Both devices, their claims and the drivetrain loss are assumed until you choose them; the answer follows."
     return f"Assumed and not chosen: {', '.join(PART_WORDS[name] for name in aim.assumed)}."
 
 

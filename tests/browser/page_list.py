@@ -14,6 +14,7 @@ from app import links
 from app.dossiers.changing import changed_part, new_dossier, with_trial
 from app.jobs import NO_MORE, Failed, Working
 
+UNREADABLE = "2026-01-17-18-05-boathouse-third-head-unit-copied-from-its-card.fit"
 NOWHERE = "trial/" + "A" * 32
 LONG_NOTE = "The left pedal's cell was changed here, by the light of a head torch, so the gap is mine and not the device's. " * 3
 CUT_SHORT = (
@@ -35,6 +36,9 @@ def with_sheet(page) -> None:
     page.wait_for_selector("#pick-files", state="attached")
     page.set_input_files("#pick-files", RIDE_FILES)
     eventually(page, "document.querySelectorAll('.file-row.good').length", 3)
+    unreadable = {"name": UNREADABLE, "mimeType": "application/octet-stream", "buffer": b"no ride"}
+    page.set_input_files("#pick-files", unreadable)
+    page.wait_for_selector(".file-row.refused")
     page.wait_for_selector("#analyse:not([disabled])")
 
 
@@ -84,8 +88,8 @@ NAMES = (
     "in line", "busy", "no result", "refused", "deleted", "plan editor", "kept plan of its owner", "kept plan of a reader",
     "no dossiers", "dossier of its owner", "dossier of a reader", "not found",
 )  # fmt: skip
-# What the browser's console says of these is meant.
-MISSING = ("deleted", "not found", "refused")
+# What the browser's console may say of these.
+MEANT = {"home with a sheet": ("422",), "refused": ("404",), "deleted": ("404",), "not found": ("404",)}
 
 
 def stops(site: Site) -> dict[str, Stop]:

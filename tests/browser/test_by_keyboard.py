@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import pytest
 from driving import PHONE, eventually
-from page_list import stops
+from page_list import MEANT, stops
 
 WALKED = (
     "home with a sheet", "interval of a reader", "blocks first", "no result", "plan editor", "kept plan of its owner",
@@ -35,7 +35,8 @@ def listed(site):
 
 
 @pytest.mark.parametrize("name", WALKED)
-def test_tab_reaches_everything_in_order_and_the_focus_is_seen(open_page, listed, name):
+def test_tab_reaches_everything_in_order_and_the_focus_is_seen(open_page, listed, watched, name):
+    watched.expected = MEANT.get(name, ())
     page = open_page(listed[name].path, reduced_motion="reduce")
     listed[name].ready(page)
     page.evaluate("scrollTo(0, 0); document.activeElement.blur()")

@@ -38,11 +38,6 @@ def rectangular(half_width: float) -> float:
     return half_width / math.sqrt(3)
 
 
-def triangular(half_width: float) -> float:
-    """The same where the middle is likeliest (JCGM 100:2008, 4.3.9)."""
-    return half_width / math.sqrt(6)
-
-
 def combine(sources: Sequence[Source]) -> Budget:
     """Root sum of squares (JCGM 100:2008, 5.1.2) with the degrees of freedom of Welch and Satterthwaite (G.4.1).
 

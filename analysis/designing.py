@@ -170,7 +170,8 @@ def plan_toml(design: Design) -> str:
     """The `[[plan]]` entries of a `setup.toml`, in the order of the ride."""
     entries = []
     for step in plan_steps(design):
-        lines = ["[[plan]]", f"name = {json.dumps(step.name, ensure_ascii=False)}", f"duration_s = {step.duration_s:g}"]
+        name = json.dumps(step.name, ensure_ascii=False).replace("\x7f", "\\u007f")  # which JSON may hold as it is, TOML not
+        lines = ["[[plan]]", f"name = {name}", f"duration_s = {step.duration_s:g}"]
         lines += [f"target_w = {step.target_w:g}"] if step.target_w is not None else []
         entries.append("\n".join([*lines, f'kind = "{step.kind}"']))
     return "\n\n".join(entries) + "\n"
@@ -206,7 +207,13 @@ def _in_watts(step: Exercise, design: Design, part: Part) -> Exercise:
         raise BadSetup(
             f"{part.name}, {step.name}: its target is a share of the one-hour power, which is missing; state it, or give watts."
         )
-    return replace(step, target_w=float(round(step.hour_share * design.hour_w)), hour_share=None)
+    target_w = float(round(step.hour_share * design.hour_w))
+    if target_w > TARGET_W[1]:
+        raise BadSetup(
+            f"{part.name}, {step.name}: {step.hour_share:.0%} of {design.hour_w:g} W are {target_w:.0f} W; check the share, "
+            f"{TARGET_W[1]:.0f} W is the most."
+        )
+    return replace(step, target_w=target_w, hour_share=None)
 
 
 def design_from_dict(tree: Mapping[str, Any]) -> Design:

@@ -56,6 +56,10 @@ def verdict_on(
         by = first - high if first > high else low - last
         side = "above" if first > high else "below"
         return Outside(
-            f"The whole interval lies {side} what claims and drivetrain loss explain ({band}), by at least {by:.1f} points."
+            f"The whole interval lies {side} what claims and drivetrain loss explain ({band}), by {_at_least(by)}."
         )
     return Unsettled(f"The interval reaches across the edge of what claims and drivetrain loss explain ({band}).")
+
+
+def _at_least(points: float) -> str:
+    return f"at least {points:.1f} points" if round(points, 1) > 0 else "less than 0.1 points at its nearer end"

@@ -13,6 +13,7 @@ import numpy as np
 
 from analysis.bests import MIN_COVER
 from analysis.consensus import IDLE_W
+from analysis.deltas import MIN_REFERENCE_W
 from analysis.runs import runs
 from analysis.traces import Floats
 from analysis.trial import Trial
@@ -74,7 +75,7 @@ def peaks_within(trial: Trial, label: str, first: int, last: int, *, against: st
         if not whole.any():
             continue
         best, other = (float(((t[duration:] - t[:-duration])[whole] / seconds[whole]).max()) for t in (ours, theirs))
-        pct = 100 * (best / other - 1) if other > 0 else None
+        pct = 100 * (best / other - 1) if other >= MIN_REFERENCE_W else None
         found.append(Peak(duration_s=duration, best_w=best, reference_best_w=other, delta_w=best - other, delta_pct=pct))
     return tuple(found)
 

@@ -207,8 +207,14 @@ def _row(entry: Any, where: str) -> Row:
     return Row(
         quantity=got.text("quantity", MAX_NAME), unit=got.text("unit", 12), readings=readings,
         claimed=got.number("claimed", -MAX_SIZE, MAX_SIZE), tolerance=got.number("tolerance", 0.0, MAX_SIZE),
-        promise=got.one_of("promise", PROMISES), stopped_early=bool(entry.get("stopped_early", False)), **small,
+        promise=got.one_of("promise", PROMISES), stopped_early=_yes(got, entry.get("stopped_early", False)), **small,
     )  # fmt: skip
+
+
+def _yes(got: Fields, value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise got.complain("stopped_early", f"must be true or false; got {value!r}.")
+    return value
 
 
 def _incident(entry: Any, where: str) -> Incident:

@@ -120,11 +120,6 @@ def running_difference(device_w: Array, reference_w: Array, width_s: int = RUNNI
     return difference / seconds, _running_sum(np.where(both, reference_w, 0.0), width_s) / seconds
 
 
-def running_difference_pct(device_w: Array, reference_w: Array, width_s: int = RUNNING_S) -> Array:
-    """The same in % of the reference's mean there (ratio of means); NaN also where the reference is too low."""
-    return in_percent(*running_difference(device_w, reference_w, width_s))
-
-
 def in_percent(difference_w: Array, reference_w: Array) -> Array:
     """A difference in % of the reference; NaN where the reference is too low for a percentage to say anything."""
     sound = reference_w >= MIN_REFERENCE_W

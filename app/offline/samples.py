@@ -10,6 +10,7 @@ import numpy as np
 from analysis.archive import OpenTrial
 from analysis.bests import MIN_COVER
 from analysis.consensus import IDLE_W
+from analysis.deltas import MIN_REFERENCE_W
 from analysis.figures import CHANNEL_ROWS, rows_recorded
 from analysis.judging import allowance_of, standing_reason
 from analysis.trial import AlignedRecording, Trial
@@ -36,7 +37,8 @@ def trial_data(found: OpenTrial) -> dict[str, Any]:
         "devices": [_device(found, device.label) for device in trial.devices],
         "blocks": [_block(block, blocks) for block in blocks],
         "drawing": drawing_data(found),
-        "within": {"peaks_s": PEAKS_S, "cover_frac": MIN_COVER, "idle_w": IDLE_W, "dropout_s": MIN_DROPOUT_S},
+        "within": {"peaks_s": PEAKS_S, "cover_frac": MIN_COVER, "idle_w": IDLE_W, "dropout_s": MIN_DROPOUT_S,
+                   "reference_w": MIN_REFERENCE_W},
     }
 
 

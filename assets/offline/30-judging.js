@@ -104,7 +104,8 @@
     if (low <= first && last <= high) return ["within", "The whole interval lies within what claims and drivetrain loss explain " + band + "."];
     if (first > high || last < low) {
       const by = fixed(first > high ? first - high : low - last, 1), side = first > high ? "above" : "below";
-      return ["outside", "The whole interval lies " + side + " what claims and drivetrain loss explain " + band + ", by at least " + by + " points."];
+      const least = by === "0.0" ? "less than 0.1 points at its nearer end" : "at least " + by + " points";
+      return ["outside", "The whole interval lies " + side + " what claims and drivetrain loss explain " + band + ", by " + least + "."];
     }
     return ["unsettled", "The interval reaches across the edge of what claims and drivetrain loss explain " + band + "."];
   }

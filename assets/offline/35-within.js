@@ -35,7 +35,7 @@
         other = Math.max(other, (theirs[i + duration] - theirs[i]) / seconds);
       }
       if (best === -Infinity) return null;
-      return { duration_s: duration, best_w: best, delta_w: best - other, delta_pct: other > 0 ? 100 * (best / other - 1) : null };
+      return { duration_s: duration, best_w: best, delta_w: best - other, delta_pct: other >= least.reference_w ? 100 * (best / other - 1) : null };
     }).filter(Boolean);
   }
 

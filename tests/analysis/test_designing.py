@@ -118,3 +118,15 @@ def test_what_cannot_be_ridden_is_named_by_its_field(change, words):
     tree = json.loads(json.dumps(default_design(HOUR_W).to_dict())) | change
     with pytest.raises(BadSetup, match=words):
         design_from_dict(tree)
+
+
+def test_a_share_beyond_any_rider_is_named_before_a_set_up_refuses_it():
+    step = Exercise(name="sprint", duration_s=10.0, exercise="sprint", hour_share=9.0)
+    wild = Design(title="wild", parts=(Part(name="sprints", steps=(step,)),), hour_w=400.0)
+    with pytest.raises(BadSetup, match="900% of 400 W are 3600 W"):
+        plan_steps(wild)
+
+
+def test_a_name_with_a_control_sign_stays_a_plan_that_toml_reads():
+    odd = Design(title="odd", parts=(Part(name="p", steps=(Exercise(name="a\x7fb \\ \"c\"", duration_s=60.0, target_w=200.0),)),))
+    assert setup_from_toml(plan_toml(odd)).plan[0].name == odd.parts[0].steps[0].name

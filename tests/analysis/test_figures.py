@@ -11,7 +11,7 @@ import pytest
 
 from analysis.errors import OutOfRange
 from analysis.figures import INKS, against, clamp_view, clock_text, height_px, line_style, overlay
-from analysis.figures.thinning import MAX_POINTS, running_difference_pct, samples_in, step_for, thin
+from analysis.figures.thinning import MAX_POINTS, in_percent, running_difference, samples_in, step_for, thin
 
 STYLES = Path(__file__).parents[2] / "assets" / "01-paper.css"
 
@@ -70,15 +70,15 @@ def test_samples_far_apart_are_not_joined():
 
 def test_the_strip_shows_a_constant_ratio_as_that_percentage():
     reference = np.full(600, 200.0)
-    difference = running_difference_pct(reference * 1.03, reference)
+    difference = in_percent(*running_difference(reference * 1.03, reference))
     np.testing.assert_allclose(difference[np.isfinite(difference)], 3.0, atol=1e-9)
     assert np.isfinite(difference).mean() > 0.9
 
 
 def test_the_strip_is_silent_where_a_percentage_means_nothing():
     coasting, absent = np.full(120, 5.0), np.full(120, np.nan)
-    assert np.isnan(running_difference_pct(coasting * 2, coasting)).all()
-    assert np.isnan(running_difference_pct(absent, np.full(120, 200.0))).all()
+    assert np.isnan(in_percent(*running_difference(coasting * 2, coasting))).all()
+    assert np.isnan(in_percent(*running_difference(absent, np.full(120, 200.0)))).all()
 
 
 def test_bins_hold_mean_lowest_and_highest_of_their_seconds():

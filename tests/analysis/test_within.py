@@ -56,3 +56,10 @@ def test_lost_seconds_count_where_they_lie_in_the_stretch_and_peaks_leave_them_o
     assert within(trial, "a", 0.0, 600.0).lost_s == 0
     # both are held to the same seconds: a peak that one of them did not record is nobody's
     assert part.peaks[0].reference_best_w < 400
+
+
+def test_a_best_of_a_reference_that_hardly_turned_has_watts_and_no_percentage():
+    t = np.arange(60.0)
+    trial = trial_of([{"time_s": t, "power_w": np.full(60, 2.0)}, {"time_s": t, "power_w": np.full(60, 80.0)}])
+    peak = within(trial, "b", 0, 59).peaks[0]
+    assert (peak.delta_w, peak.delta_pct) == (approx(78.0), None)

@@ -9,6 +9,7 @@ from analysis.evidence import Finding
 from analysis.judging import LOOSE_CLOCK, ONE_SENSOR, JudgedDelta
 from analysis.pipeline import compare
 from analysis.setup import Setup
+from analysis.verdict import verdict_on
 from analysis.wording import BOTH_RISE, MAX_HEADLINE, headline, second_sentence
 from made import recording
 from sample_data.ride_model import downstream, record, ride
@@ -92,3 +93,9 @@ def test_where_no_verdict_is_possible_the_headline_does_not_blame_the_interval(r
 def test_a_cause_that_the_headline_cannot_hold_stands_in_the_second_sentence(code):
     """+12 W on every reading may average to +5 %, within the allowance, while it reads 15 % high at 75 W."""
     assert second_sentence([finding(code)], "Scope.").startswith(f"Text of {code}.")
+
+
+def test_a_delta_just_outside_is_not_said_to_be_so_by_nothing():
+    reason = verdict_on(5.5, (5.02, 6.0), (-1.0, 5.0), enough=True).reason
+    assert reason.endswith("(−1.0 to +5.0 %), by less than 0.1 points at its nearer end.")
+    assert verdict_on(-3.0, (-4.0, -2.0), (-1.0, 5.0), enough=True).reason.endswith("by at least 1.0 points.")

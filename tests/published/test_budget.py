@@ -3,14 +3,13 @@
 En: formula and k = 2 remark of the NIST Dataplot page on the En score.
 """
 
-import math
 
 import numpy as np
 import pytest
 from pytest import approx
 
 from analysis.allowance import allowance_between, downstream_above
-from analysis.budget import Source, combine, en_score, rectangular, triangular
+from analysis.budget import Source, combine, en_score, rectangular
 from analysis.errors import OutOfRange
 from analysis.kinetic import stored_power_w
 
@@ -42,9 +41,8 @@ def test_expanded_uncertainty_is_near_that_of_simulation():
     assert half == approx(combine(BUDGET).expanded_95, abs=0.06)
 
 
-def test_rectangular_and_triangular_shares():
+def test_rectangular_shares():
     assert rectangular(0.40) == approx(0.23, abs=0.005)  # the guide's copper example
-    assert triangular(1.0) == approx(1 / math.sqrt(6))
 
 
 def test_en_scores():

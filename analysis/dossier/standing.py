@@ -211,7 +211,8 @@ def _to_settle(standing: Standing | None, trials: Sequence[TrialEntry], which: s
     usual = needed_for(standing, bounds_pct)
     if usual is not None:
         rest = usual.sentence[0].lower() + usual.sentence[1:]
-        loss = ", drivetrain loss left aside" if loss_pct is None else f" and {loss_pct:.1f} % drivetrain loss" if loss_pct else ""
+        chain = f" and {loss_pct:.1f} % drivetrain loss" if loss_pct else ""
+        loss = ", drivetrain loss left aside" if loss_pct is None else chain
         said.append(f"Against a claim of ±{USUAL_CLAIM_PCT:g} % alone, with a reference that reads true{loss}: {rest}")
     if standing.across.opposed is None:
         hinge = [name for name, rest in standing.across.without if _word(rest, standing.allowance_pct) != standing.verdict.word]

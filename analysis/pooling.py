@@ -29,8 +29,9 @@ class Pooled:
     """What several estimates say together; all in the unit of the estimates, tau2 and its interval in its square.
 
     se is after Hartung and Knapp, never below that of identical truths; ci uses Student's t with n - 1. wald_se is the plain
-    one. prediction : where the next block or trial is to be expected (None under three). i2_frac : share of the scatter
-    that is more than the estimates' own errors.
+    one. prediction : where the true value of the next block or trial is to be expected (None under three); simulated, it covers
+    95 % where they differ by more than their own errors, 86 to 92 % where they differ by less, since tau2 is then often found
+    to be zero. i2_frac : share of the scatter that is more than the estimates' own errors.
     """
 
     n: int

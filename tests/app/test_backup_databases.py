@@ -160,7 +160,7 @@ def test_a_backup_of_an_older_program_goes_into_postgresql(place, tmp_path):
 
 
 def test_a_text_that_postgresql_cannot_hold_is_one_sentence(place, tmp_path, monkeypatch, capsys):
-    store, trials = lived_in(place("sqlite", "here"))
+    store, _trials = lived_in(place("sqlite", "here"))
     with store._database.writing() as connection:
         connection.exec_driver_sql("UPDATE note SET text = 'a' || char(0) || 'b'")
     back_up(store, tmp_path / "here", tmp_path / "all.zip")

@@ -241,7 +241,7 @@ def age_dossier(settings, inner_id: str) -> None:
 
 def test_purging_takes_dossiers_that_nobody_opened_or_changed(store, settings, capsys):
     made = [store.dossiers.create(new_dossier(title, "pedals")) for title in ("old", "opened", "changed", "young")]
-    old, read, changed, young = (store.dossiers.of(one.address) for one in made)
+    old, read, changed, _young = (store.dossiers.of(one.address) for one in made)
     for one in (old, read, changed):
         age_dossier(settings, one.inner_id)
     store.dossiers.openings.note(read.inner_id)

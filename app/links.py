@@ -140,7 +140,10 @@ def parse_dossier(path: str) -> str | None:
 
 def parse(address: str) -> TrialAddress | None:
     """Read the address of a trial's page, whole or without host; None when it is not one."""
-    parts = urlsplit(address)
+    try:
+        parts = urlsplit(address)
+    except ValueError:  # brackets that hold no address
+        return None
     match = _TRIAL.fullmatch(parts.path)
     if match is None:
         return None

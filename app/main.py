@@ -115,6 +115,7 @@ def create_app(settings: Settings, *, engine: Engine | None = None) -> dash.Dash
     dossiers.register(server)
     health.register(server, services)
     unchanging.register(server)
+    protection.refuse_other_calls(server, lambda: app.callback_map)
     server.before_request(lambda: _not_found(app))
     protection.add_headers(server, app.csp_hashes)
     return app

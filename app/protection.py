@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import html
 import ipaddress
-from collections.abc import Callable, Iterable
+import json
+from collections.abc import Callable, Container, Iterable
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
@@ -27,7 +28,7 @@ from app.limits_rates import TooMany
 from app.limits_room import Crowded
 from app.parsing import ReadersBusy
 from app.settings import Settings
-from app.store import Busy, DatabaseAway, FullDisk, NoSuchPlan, NoSuchTrial, UnusableStore
+from app.store import Busy, DatabaseAway, FullDisk, NoSuchDossier, NoSuchPlan, NoSuchTrial, UnusableStore
 from app.uploads import same_origin
 
 LOCAL_NAMES = frozenset({"localhost", "127.0.0.1", "::1"})
@@ -41,7 +42,7 @@ OTHER_BODY_BYTES = 4 * 2**20
 RETRY_AFTER_S = 30
 STATUSES = (
     ((NotOwner, DeltasHidden), 403),
-    ((NoSuchTrial, NoSuchPlan), 404),
+    ((NoSuchTrial, NoSuchPlan, NoSuchDossier), 404),
     (TooMany, 429),
     (FullDisk, 507),
     ((Crowded, QueueFull, ReadersBusy, Busy, DatabaseAway, UnusableStore), 503),
@@ -55,6 +56,7 @@ PAGE = """<!DOCTYPE html>
 <body><div class="site"><div class="site-head" role="banner"><a href="/" class="wordmark">countercheck</a></div>
 <main class="waiting"><h1>This did not work</h1><p>{sentence}</p><p><a href="/">Start page</a></p></main></div></body></html>
 """
+CALLS = "/_dash-update-component"
 FIXED_HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "X-Frame-Options": "DENY",
@@ -105,7 +107,8 @@ def add_headers(server: flask.Flask, script_hashes: Callable[[], Iterable[str]])
             response.headers.setdefault(name, value)
         if response.mimetype == "text/html" and not policy:
             policy.append(content_policy(script_hashes()))
-        response.headers["Content-Security-Policy"] = policy[0] if policy else content_policy(())
+        # a saved page that is handed out has a stricter one already
+        response.headers.setdefault("Content-Security-Policy", policy[0] if policy else content_policy(()))
         if response.mimetype in ("text/html", "application/json", "text/csv"):
             response.headers.setdefault("Cache-Control", "private, no-cache")
         return response
@@ -173,6 +176,50 @@ def _refused(settings: Settings) -> tuple[flask.Response, int] | None:
         if request.path not in TAKE_FILES:
             request.max_content_length = OTHER_BODY_BYTES
     return None
+
+
+def refuse_other_calls(server: flask.Flask, known: Callable[[], Container[str]]) -> None:
+    """Answer what no page of ours could have sent to a callback with one sentence, before Dash makes a fault of it.
+
+    known : the outputs of all callbacks, asked for with each call.
+    """
+
+    def refused() -> tuple[flask.Response, int] | None:
+        if flask.request.path != CALLS or flask.request.method != "POST":
+            return None
+        body = flask.request.get_json(silent=True)
+        if isinstance(body, dict) and _is_call(body, known()) and _is_whole_text(flask.request.get_data()):
+            return None
+        return flask.jsonify(error="The page asked for something that this program does not know; reload it and try again."), 400
+
+    server.before_request(refused)
+
+
+def _is_call(body: dict[str, Any], known: Container[str]) -> bool:
+    """Whether its output is known, and inputs, states and outputs are entries with an id and a property, or lists of such."""
+    if not isinstance(body.get("output"), str) or body["output"] not in known:
+        return False
+    if not all(isinstance(body.get(key, []), list) for key in ("inputs", "state", "changedPropIds")):
+        return False
+    left = [*body.get("inputs", []), *body.get("state", []), body.get("outputs")]
+    while left:
+        one = left.pop()
+        if isinstance(one, list):
+            left += one
+        elif not isinstance(one, dict) or not isinstance(one.get("id"), (str, dict)) or not isinstance(one.get("property"), str):
+            return False
+    return all(isinstance(name, str) for name in body.get("changedPropIds", []))
+
+
+def _is_whole_text(sent: bytes) -> bool:
+    """Whether no half of a character is in this JSON: it can only be written as an escape, and no database takes it."""
+    if b"\\ud" not in sent.lower():
+        return True
+    try:
+        json.dumps(json.loads(sent), ensure_ascii=False).encode()
+    except ValueError:
+        return False
+    return True
 
 
 def _sentence(text: str, status: int) -> tuple[flask.Response, int]:

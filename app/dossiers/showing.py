@@ -14,6 +14,7 @@ from analysis.errors import CountercheckError
 from app import access, freezing, keeping, links
 from app.access import stored_dossier
 from app.dossiers import changing, drawing
+from app.editing import version_of
 from app.jobs import Ready, Working
 from app.services import get_services
 from app.showing import theme_of
@@ -80,8 +81,7 @@ def change(address: Any, form: Any) -> tuple[str, ...]:
     """
     found = access.require_owner(address, access.DOSSIER)
     form = form if isinstance(form, Mapping) else {}
-    seen = form.get("seen")
-    seen = int(seen) if isinstance(seen, str) and seen.isdecimal() else -1
+    seen = version_of(form)
     said: tuple[str, ...] = ()
     act, fields = form.get("act"), form.get("rows") or [{}]
     first = fields[0] if isinstance(fields, list) and isinstance(fields[0], Mapping) else {}

@@ -264,8 +264,14 @@ def test_a_listed_name_is_answered_and_an_unlisted_one_is_not(settings, client):
     assert "react-entry-point" not in answer.text
 
 
-def test_a_fault_in_a_callback_shows_no_traceback(app, client):
-    answer = client.post("/_dash-update-component", json={"output": "no.such", "inputs": [], "changedPropIds": []})
+def test_a_fault_in_a_callback_shows_no_traceback(app, client, monkeypatch):
+    def fault(*_args, **_more):
+        raise ZeroDivisionError
+
+    client.get("/")
+    monkeypatch.setitem(app.callback_map["sheet.children"], "callback", fault)
+    call = {"output": "sheet.children", "outputs": {"id": "sheet", "property": "children"}, "inputs": [], "changedPropIds": []}
+    answer = client.post("/_dash-update-component", json=call)
     assert answer.status_code == 500
     assert "Traceback" not in answer.text
     assert "File " not in answer.text

@@ -161,6 +161,7 @@ AUTHORIZATION = (
         "decided on the server, not in the browser",
         "test_an_owners_callback_without_the_key_is_refused_and_changes_nothing",
         "test_the_refusal_is_the_keys_doing",
+        "test_odd_values_from_an_owners_browser_are_never_a_fault",
     ),
     row("8.3.2", "a change counts at once", "test_a_revoked_or_ended_key_opens_nothing_any_more"),
     row("8.3.3", "the asker's rights count, not those of a go-between", reason="no service asks another"),

@@ -71,3 +71,75 @@ def test_a_browser_that_refuses_further_addresses_costs_nothing_else(open_trial)
     page.locator("tr[data-block] >> nth=4").click()
     eventually(page, "document.querySelectorAll('tr[data-block]')[4].getAttribute('aria-selected')", "true")
     eventually(page, "document.querySelector('#interval-card .overline').textContent", "Interval")
+
+
+EVERYTHING = (
+    "?from=1640.0&to=2150.0&view=1500.0,2300.0&device=pedals&against=spider&unit=w&axis=clock&mean=3"
+    "&rows=cadence,heart_rate,temperature,balance"
+)
+SHOWN = """JSON.stringify({
+  screen: countercheck.screen.now(), card: document.getElementById('interval-card').innerText,
+  legend: [...document.querySelectorAll('.legend li')].filter(li => !li.hidden).map(li => li.innerText),
+  chosen: [...document.querySelectorAll('select[data-show]')].map(s => s.value),
+  pressed: [...document.querySelectorAll('button[data-show][aria-pressed=true]')].map(b => b.innerText),
+  names: document.querySelector('#overlay .js-plotly-plot').layout.annotations.map(a => a.text),
+  ticks: document.querySelector('#overlay .js-plotly-plot').layout.xaxis.ticktext,
+  band: document.querySelector('.scrub-band').style.cssText,
+  table: document.querySelector('#blocks .pair-notice').innerText,
+})"""
+
+
+def test_every_part_of_the_screen_at_once_by_hand_and_by_address(open_trial):
+    """Chosen one by one in one browser, opened by its address in another: both show the same."""
+    page = open_trial()
+    page.get_by_label("Held against").select_option("spider")
+    page.get_by_label("Device shown").select_option("pedals")
+    page.get_by_role("button", name="W", exact=True).click()
+    page.get_by_role("button", name="UTC").click()
+    page.get_by_label("Smoothing, for display only").select_option("3")
+    for row in ("temperature", "balance", "cadence", "heart rate"):
+        page.get_by_role("button", name=row).click()
+    page.evaluate("countercheck.overlay.choose(1640, 2150, true); countercheck.view.look([1500, 2300])")
+    eventually(page, "location.search", EVERYTHING)
+    there = open_trial(EVERYTHING, color_scheme="dark")
+    for one in (page, there):
+        one.mouse.move(5, 5)
+        eventually(one, "document.querySelector('#overlay .js-plotly-plot').layout.meta.view", [1500, 2300])
+        eventually(one, "document.querySelectorAll('#blocks .pair-notice').length", 1)
+        eventually(one, "document.querySelector('#interval-card [data-window]').dataset.window", "1640.000 2150.000")
+        eventually(one, "document.querySelectorAll('#interval-card .card-device').length", 1)
+        eventually(one, "document.getElementById('chart-box').hasAttribute('data-drawing')", False)
+        eventually(one, "document.querySelector('#overlay .js-plotly-plot').layout.annotations.length", 7)
+    assert there.evaluate(SHOWN) == page.evaluate(SHOWN)
+    assert there.evaluate("location.search") == EVERYTHING
+
+
+def test_one_step_back_leaves_the_page_however_much_was_looked_at(open_page, site):
+    page = open_page("/")
+    page.wait_for_selector("#pick-files", state="attached")
+    page.goto(site.address + site.demo)
+    chart_drawn(page)
+    page.locator("tr[data-block] >> nth=4").click()
+    page.get_by_role("button", name="W", exact=True).click()
+    page.get_by_role("button", name="Zoom in").click()
+    page.evaluate("countercheck.screen.section('findings')")
+    eventually(page, "location.hash", "#findings")
+    eventually(page, "new URLSearchParams(location.search).get('unit')", "w")
+    page.go_back()
+    page.wait_for_selector("#pick-files", state="attached")
+    assert page.evaluate("location.pathname") == "/"
+    page.go_forward()
+    chart_drawn(page)
+    assert page.evaluate("countercheck.screen.now().unit") == "w", "and forward again it is as it was"
+
+
+def test_a_link_to_the_last_section_lands_there_though_all_above_comes_later(open_page, site):
+    page = open_page(site.demo + "#downloads", viewport={"width": 375, "height": 812})
+    chart_drawn(page)
+    page.wait_for_selector("#downloads")
+    top = "document.getElementById('downloads').getBoundingClientRect().top"
+    foot = "innerHeight + scrollY >= document.documentElement.scrollHeight - 2"
+    for _ in range(3):  # it stays there while what is near comes in
+        eventually(page, f"Math.abs({top}) < 120 || ({top} > 0 && {top} < innerHeight && {foot})")
+        page.wait_for_timeout(600)
+    assert page.evaluate("location.hash") == "#downloads"

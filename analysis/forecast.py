@@ -17,6 +17,7 @@ from scipy import optimize, special
 from analysis.blocks import entry_trim_s, exit_trim_s
 from analysis.levels import grouped
 from analysis.numerals import count, signed
+from analysis.replicates import day_to_day_pct
 from analysis.setup import PlanStep
 
 POWER = 0.80
@@ -197,7 +198,8 @@ def _points(size: float) -> str:
 def noise_of(reports: Sequence[Mapping[str, Any]], label: str, default: Noise = DEFAULT_NOISE) -> Noise:
     """Noise as one's own trials show it (results as their JSON says them), the default where they do not.
 
-    One second's figure is worked back from the intervals of held blocks, with the default's correlation.
+    One second's figure is worked back from the intervals of held blocks, with the default's correlation; how far days differ
+    comes from three trials or more of one firmware.
     """
     errors, between = [], []
     unit = replace(default, second_pct=1.0, block_pct=0.0)
@@ -209,10 +211,12 @@ def noise_of(reports: Sequence[Mapping[str, Any]], label: str, default: Noise = 
         between += [x for x in spread if x is not None]
     if not errors:
         return default
+    days = day_to_day_pct(reports, label)
+    origin = f"{count(len(errors), 'held block')} of {count(len(reports), 'own trial')}; day to day from "
     return Noise(
         second_pct=float(np.median(errors)),
         lag1=default.lag1,
         block_pct=float(np.median(between)) if between else default.block_pct,
-        trial_pct=default.trial_pct,
-        origin=f"{count(len(errors), 'held block')} of {count(len(reports), 'own trial')}; day to day from the defaults",
+        trial_pct=default.trial_pct if days is None else days[0],
+        origin=origin + ("the defaults" if days is None else f"{days[1]} of them"),
     )

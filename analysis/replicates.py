@@ -19,6 +19,8 @@ from analysis.levels import grouped
 from analysis.numerals import count, signed
 from analysis.pooling import MIN_ESTIMATES, Left, Method, Pooled, pool, pool_without_each
 
+# Fewer days say next to nothing of how far days differ. Common practice, no source.
+MIN_DAYS = 3
 # A trial's own error is never taken for smaller than this: it holds a second's noise, not what a day changes. [points]
 LEAST_SE_PCT = 0.02
 ALPHA = 0.05
@@ -213,3 +215,20 @@ def _shared_tau2(y: np.ndarray, v: np.ndarray, member: np.ndarray) -> float:
             return new
         tau2 = new
     return tau2
+
+
+def day_to_day_pct(reports: Sequence[Mapping[str, Any]], label: str) -> tuple[float, int] | None:
+    """How far days differ beyond each trial's own error, and of how many trials; None under MIN_DAYS of one firmware.
+
+    reports : results as their JSON says them. Held power; REML. [points of percent]
+    """
+    groups: dict[Any, list[TrialDelta]] = {}
+    for n, report in enumerate(reports):
+        device = next((r for r in report["recordings"] if r["label"] == label), {})
+        held = [s for s in report["summary"] if s["label"] == label and s["kind"] == "steady"]
+        digest = {"summary": held, "levels": [], "firmware": device.get("firmware")}
+        groups.setdefault((report["reference"], device.get("firmware")), []).extend(deltas_of_trial(digest, trial=str(n)))
+    most = max(groups.values(), key=len, default=[])
+    if len(most) < MIN_DAYS:
+        return None
+    return math.sqrt(_pooled(most, "REML").tau2), len(most)

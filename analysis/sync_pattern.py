@@ -6,6 +6,7 @@ The pattern is 10 s hard, 10 s still, 10 s hard, 20 s still, 10 s hard. Values o
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -13,6 +14,8 @@ from analysis.traces import Floats
 
 # Seconds hard (+1) and still (-1), in order.
 PATTERN = np.repeat([1.0, -1.0, 1.0, -1.0, 1.0], [10, 10, 10, 20, 10])
+# When its efforts begin, and how far a block's edge may lie off. [s]
+BURSTS_S, BURST_APART_S = (0.0, 20.0, 50.0), 4.0
 # A trace is the pattern when it follows it this closely; equal intervals of any length reach 0.75 at most, a device that
 # smooths over five seconds still 0.85 (tests/analysis/test_aligning_pattern.py).
 MIN_LIKENESS = 0.8
@@ -27,6 +30,15 @@ SAME_SHIFT_S = 4
 # Where a pattern has set the shift, peaks of the other signals are sought this near it: a power that comes late,
 # and a clock that drifts, included. [s]
 PATTERN_REACH_S = 15
+
+
+def pattern_bursts(starts_s: Sequence[float]) -> frozenset[int]:
+    """Which of some short efforts, given by when they begin, are the bursts of a pattern: 0, 20 and 50 s after its first."""
+    found: set[int] = set()
+    for first in starts_s:
+        burst = [next((j for j, s in enumerate(starts_s) if abs(s - first - after) <= BURST_APART_S), None) for after in BURSTS_S]
+        found |= set(burst) if None not in burst else set()
+    return frozenset(found)
 
 
 def find_patterns(values: Floats) -> tuple[int, ...]:

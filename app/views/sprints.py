@@ -9,6 +9,7 @@ from typing import Any
 from dash import html
 
 from analysis.blocks import Block, surges
+from analysis.sync_pattern import pattern_bursts
 from app.views.frozen import Native, frozen
 from app.wording import clock_text, number, with_unit
 
@@ -19,6 +20,8 @@ def sprint_row(blocks: Sequence[Mapping[str, Any]]) -> html.Div | None:
     """A button per sprint among the report's blocks, in the order ridden; None where there are none."""
     known = {f.name for f in fields(Block)}
     found = surges([Block(**{k: v for k, v in block.items() if k in known}) for block in blocks])
+    pattern = pattern_bursts([block.start_s for block in found])  # ridden for the clocks
+    found = [block for i, block in enumerate(found) if i not in pattern]
     if not found:
         return None
     head = html.Span("Sprints", className="show-name", **{"aria-hidden": "true"})

@@ -6,7 +6,7 @@ from pytest import approx
 from trials import PLAN, arrays
 
 from analysis.aligning import align
-from analysis.sync_pattern import find_patterns, pattern_lag
+from analysis.sync_pattern import find_patterns, pattern_bursts, pattern_lag
 from made import recording
 from sample_data.ride_model import Step, record, ride, sync_pattern
 
@@ -75,3 +75,9 @@ def test_pattern_ridden_twice_gives_the_same_shift():
     got = align(recording(device, "d"), recording(reference, "r"), label="d")
     assert got.shift_s == approx(4.6, abs=0.1)
     assert got.pattern_shift_s == approx(4.6, abs=1.5)
+
+
+def test_its_bursts_are_told_from_sprints_by_when_they_begin():
+    assert pattern_bursts([100.0, 121.0, 149.0, 400.0, 430.0]) == {0, 1, 2}
+    assert pattern_bursts([0.0, 30.0, 60.0, 90.0, 120.0]) == frozenset(), "surges of 15 s on and off"
+    assert pattern_bursts([]) == frozenset()

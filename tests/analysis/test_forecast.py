@@ -122,8 +122,20 @@ def test_own_trials_give_the_noise_that_they_were_made_with():
     truth = Noise(second_pct=1.4, lag1=DEFAULT_NOISE.lag1, block_pct=0.0, trial_pct=0.0, origin="truth")
     deltas = [{"label": "b", "block": "B01", "n_s": s, "delta_pct_se": mean_error_pct(truth, s)} for s in (100.0, 145.0, 300.0)]
     summary = [{"label": "b", "random_effects": {"between_blocks_sd_pct": 0.3}}]
-    report = {"blocks": [{"id": "B01", "kind": "steady"}], "deltas": deltas, "summary": summary}
+    summary[0] |= {"kind": "steady", "delta_pct": 1.0, "delta_pct_ci": [0.9, 1.1], "blocks": 12}
+    report = {"blocks": [{"id": "B01", "kind": "steady"}], "deltas": deltas, "summary": summary, "reference": "a",
+              "recordings": [{"label": "b", "firmware": "1.0"}]}  # fmt: skip
     got = noise_of([report], "b")
     assert (got.second_pct, got.block_pct) == (approx(1.4), 0.3)
     assert "3 held blocks of 1 own trial;" in got.origin
     assert noise_of([], "b") == DEFAULT_NOISE
+
+    def day(delta: float, firmware: str = "1.0") -> dict:
+        own = {**summary[0], "delta_pct": delta, "delta_pct_ci": [delta - 0.1, delta + 0.1]}
+        return {**report, "summary": [own], "recordings": [{"label": "b", "firmware": firmware}]}
+
+    days = [day(d) for d in (1.0, 2.2, 0.1, 1.4)]
+    spread = noise_of([*days, day(9.0, "2.0")], "b")
+    assert spread.trial_pct == approx(np.std([1.0, 2.2, 0.1, 1.4], ddof=1), rel=0.05), "another firmware is no other day"
+    assert "day to day from 4 of them" in spread.origin
+    assert noise_of(days[:2], "b").trial_pct == DEFAULT_NOISE.trial_pct

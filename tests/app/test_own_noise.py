@@ -52,7 +52,7 @@ def test_the_holder_of_the_key_is_offered_the_device_and_gets_its_noise(owned):
     app, made = owned
     found, labels = noise(app, made[False])
     assert labels == ["hub", LABEL]
-    assert "own trials" in found.origin
+    assert "own trial;" in found.origin
     # seconds alike as the default has them would make the same error from a third of the noise: (1 - r)/(1 + r) at r = 0.8
     assert 0.5 * SECOND_PCT / 3 < found.second_pct < 2 * SECOND_PCT / 3
 

@@ -73,10 +73,13 @@ def overlay_panel(
         role="group",
         **{"aria-label": "Chart", "aria-describedby": "overlay-keys"},
     )
+    # while deltas are hidden one trace stands for all recordings, and nothing else is drawn or listed
+    strips = "; the shade in a difference strip is the allowance" if len(trial.labels) > 1 else ""
+    section = " Section 2 holds the same in figures." if len(trial.labels) > 1 else ""
     caption = html.Figcaption(
         "Drag across the chart to select an interval, or click a block. The shade behind the power lines runs from the lowest "
-        "to the highest sample, so that no peak is lost; the shade in a difference strip is the allowance. Zoom and smoothing "
-        "are for display only: every figure rests on the samples as recorded. Section 2 holds the same in figures.",
+        f"to the highest sample, so that no peak is lost{strips}. Zoom and smoothing are for display only: every figure rests "
+        f"on the samples as recorded.{section}",
         className="small",
     )
     ends = {name: None if ends is None else list(ends) for name, ends in (("window", screen.window), ("view", screen.view))}

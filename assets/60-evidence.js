@@ -92,9 +92,9 @@
     printWhole(null);
   });
 
-  // printed by the browser's own menu: what is missing is asked for, and a line on paper says so
+  // printed by the browser's own menu: what is missing is asked for, and 71-print.js says so on paper
   window.addEventListener("beforeprint", function () { fill(function () {}); });
 
   new MutationObserver(bind).observe(document.documentElement, { childList: true, subtree: true });
-  window.countercheck = Object.assign(window.countercheck || {}, { fill: fill });
+  window.countercheck = Object.assign(window.countercheck || {}, { fill: fill, missing: missing });
 })();

@@ -48,8 +48,8 @@ def stored() -> StoredDossier:
     )  # fmt: skip
     now = "2026-03-11T12:00:00Z"
     return StoredDossier(
-        inner_id="inner", dossier=dossier, version=3, created_utc=now, changed_utc=now, own_address="owners-address",
-        reader_address="readers-address", private=False,
+        inner_id="inner", address="address-of-the-dossier", private=False, dossier=dossier, version=3, created_utc=now,
+        changed_utc=now,
     )  # fmt: skip
 
 
@@ -97,7 +97,7 @@ def test_nothing_on_it_needs_a_server(chromium, tmp_path, stored):
         dead = "[...document.querySelectorAll('a')].filter((a) => !a.hash || !document.getElementById(a.hash.slice(1))).length"
         assert page.evaluate(dead) == 0
         assert page.evaluate(f"[...document.querySelectorAll('button')].filter((b) => !b.matches('{KNOWN_BUTTONS}')).length") == 0
-        assert not [secret for secret in ("secret-address", "owners-address", "readers-address") if secret in page.content()]
+        assert not [secret for secret in ("secret-address", "address-of-the-dossier") if secret in page.content()]
 
 
 def test_its_tables_sort_and_its_theme_turns(chromium, tmp_path, stored):

@@ -10,6 +10,7 @@ import pytest
 from offline_pages import alone
 from open_trials import boathouse
 
+SHEET_PX = 672  # as assets/71-print.js
 SVGS = "document.querySelectorAll('main .js-plotly-plot .main-svg')"
 WIDTHS = f"[...{SVGS}].map((svg) => svg.getBoundingClientRect().width)"
 
@@ -29,6 +30,19 @@ def test_paper_shows_every_picture_within_its_width_and_no_control(chromium, tmp
         assert font == "#5c6166"  # the light page's ink
         page.evaluate("window.dispatchEvent(new Event('afterprint'))")
         assert max(page.evaluate(WIDTHS)) > 673
+
+
+def test_nothing_is_wider_than_the_sheet_with_every_fold_open(chromium, tmp_path):
+    """A wider thing would make Chromium shrink every sheet."""
+    with alone(chromium, tmp_path, boathouse()) as page:
+        page.emulate_media(media="print")
+        page.add_style_tag(content=f"body {{ width: {SHEET_PX}px !important; }}")
+        page.evaluate("document.querySelectorAll('main details').forEach((one) => { one.open = true; })")
+        page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+        wide = "[...document.querySelectorAll('main *:not(svg *)')].filter((one) => one.getBoundingClientRect().right > SHEET)"
+        wide += ".map((one) => one.tagName + '.' + one.className)"
+        found = page.evaluate(wide.replace("SHEET", str(SHEET_PX + 1)))
+        assert found == [], found[:6]
 
 
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")

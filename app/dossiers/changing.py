@@ -20,6 +20,7 @@ from app.links import parse, trial_path
 
 KEY_BYTES = 6  # tells a hundred trials apart
 MAX_ROWS = 300
+MAX_TITLE = 70  # leaves room for a number where two trials are called alike
 
 # The result (the JSON's dict) of the trial at an address; raises CountercheckError kinds where there is none to be had.
 Report = Callable[[str], Mapping[str, Any]]
@@ -66,7 +67,8 @@ def with_trial(dossier: Dossier, link: str, label: str, report_of: Report, *, to
     digest = digest_of(report, chosen)
     _refuse_twice(dossier, digest)
     names = {t.name for t in dossier.trials}
-    name = digest["title"][:70]
+    title = digest["title"]
+    name = title if len(title) <= MAX_TITLE else title[: MAX_TITLE - 1].rstrip() + "…"
     entry = TrialEntry(
         key=secrets.token_hex(KEY_BYTES), name=name if name not in names else f"{name} ({len(names) + 1})", label=chosen,
         digest=digest, day=(digest["start_utc"] or "")[:10] or None, link=path, taken=today,

@@ -91,7 +91,7 @@
     const all = kind.height || top + height + FOOT_PX + MARGIN, foot = { y: all - MARGIN, fill: ink("--muted"), "font-size": 12 };
     const facts = Array.from(document.querySelectorAll(".title-block > :not(.trial-title)")).map(function (n) { return n.textContent.trim(); });
     const source = ["Source: " + title, shown, "countercheck"].concat(facts).filter(Boolean).join(" \u00b7 ");
-    const axis = "time from the start [h:mm:ss]";
+    const axis = gd.layout.meta.axis === "clock" ? "clock time in UTC" : "time from the start [h:mm:ss]";
     put(svg, "text", Object.assign({ x: MARGIN }, foot), clipped(source, "12px " + FONT, width - 2 * MARGIN - 200));
     put(svg, "text", Object.assign({ x: width - MARGIN, "text-anchor": "end" }, foot), axis);
     if (paper) paper.setAttribute("height", all);

@@ -89,3 +89,10 @@ def test_from_a_report_on_the_disk_too_and_a_label_stays_text(chromium, tmp_path
         assert f"{EVIL} (reference)" in texts
     else:
         assert size_of(data)[0] >= 640
+
+
+def test_the_picture_says_which_time_its_axis_shows(chromium, tmp_path):
+    with alone(chromium, tmp_path, boathouse(), query="?axis=clock") as page:
+        said = " ".join(ET.fromstring(taken(page, "svg").decode()).itertext())
+    assert "clock time in UTC" in said
+    assert "time from the start" not in said

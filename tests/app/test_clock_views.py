@@ -190,8 +190,10 @@ def ask(client, output: str, inputs: dict, state: dict):
 
 
 def keep(client, trial_id, form):
-    outputs = [d["output"] for d in client.get("/_dash-dependencies").json]
-    return ask(client, next(o for o in outputs if "hands-problem" in o), {"hands-form.data": form}, {"trial-id.data": trial_id})
+    """A shift sent as the page sends it; what is on the screen besides is not told."""
+    rule = next(d for d in client.get("/_dash-dependencies").json if "hands-problem" in d["output"])
+    state = {f"{told['id']}.{told['property']}": None for told in rule["state"]}
+    return ask(client, rule["output"], {"hands-form.data": form}, state | {"trial-id.data": trial_id})
 
 
 def test_a_stranger_cannot_set_a_clock(site):

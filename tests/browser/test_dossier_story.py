@@ -97,6 +97,8 @@ def test_from_trials_of_two_firmwares_to_a_page_that_a_phone_reads(open_page, si
     page.click("details[data-fold=words] > summary")
     page.fill("details[data-fold=words] [name=conclusion]", "<b>Reads high</b> when warm.")
     keep(page, "words")
+    # "Kept." stood there already, from the bench sheet: what is typed before the page comes anew would be lost
+    eventually(page, "document.querySelector('#conclusion').textContent.includes('Reads high')")
 
     path = published(page).removeprefix(site.address)
     phone = open_page(path, viewport=PHONE, color_scheme="dark")

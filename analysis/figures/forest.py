@@ -15,12 +15,13 @@ from analysis.figures.ink import Theme, blank_figure, faded, ink_of, line_style,
 from analysis.figures.naming import row_name
 from analysis.figures.ticks import round_ticks, signed_text
 from analysis.replicates import TrialDelta
+from analysis.verdict import verdict_on
 
 ROW_PX = 40
 FOREST_MARGIN_PX = {"l": 8, "r": 8, "t": 14, "b": 40}
 LOZENGE = 0.17  # half its height, in rows
 MAX_SHOWN_PCT = 60.0
-MARKERS = {True: "circle", False: "triangle-up"}
+MARKERS = {"within": "circle", "outside": "triangle-up", "unsettled": "diamond-open"}
 
 
 def forest_height_px(standing: Standing, by_firmware: Sequence[tuple[str, Standing]] = ()) -> int:
@@ -77,19 +78,23 @@ def _limits(rows: Sequence[tuple[str, TrialDelta | Standing]], standing: Standin
 
 
 def _trials(figure: go.Figure, rows: Sequence[tuple[str, TrialDelta | Standing]], standing: Standing, colour: str) -> None:
-    """All trials in one trace: a circle where the delta itself lies in the allowance, a triangle where it does not."""
-    low, high = standing.allowance_pct
+    """All trials in one trace, each with the mark of its verdict against the allowance that is drawn."""
+    allowance_pct = standing.allowance_pct
     drawn = [(place, d) for place, (_, d) in enumerate(rows) if isinstance(d, TrialDelta)]
     figure.add_scatter(
         x=[d.delta_pct for _, d in drawn],
         y=[place for place, _ in drawn],
         mode="markers",
         meta={"kind": "trials"},
-        marker={"color": colour, "size": 8, "symbol": [MARKERS[low <= d.delta_pct <= high] for _, d in drawn]},
+        marker={"color": colour, "size": 8, "symbol": [MARKERS[_word(d, allowance_pct)] for _, d in drawn]},
         error_x={
             "array": [d.ci_pct[1] - d.delta_pct for _, d in drawn], "color": faded(colour, 0.6), "thickness": 1.4, "width": 0,
         },
     )  # fmt: skip
+
+
+def _word(delta: TrialDelta, allowance_pct: tuple[float, float]) -> str:
+    return verdict_on(delta.delta_pct, delta.ci_pct, allowance_pct, enough=True).word
 
 
 def _mean(figure: go.Figure, standing: Standing, place: int, colour: str, seen: tuple[float, float]) -> None:

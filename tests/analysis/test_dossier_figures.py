@@ -42,6 +42,14 @@ def test_shapes_tell_verdicts_apart_without_colour(stand):
     assert list(symbols) == ["triangle-up"] * 3 + ["circle"] * 2
 
 
+def test_a_trial_whose_interval_reaches_across_the_edge_is_drawn_unsettled(stand):
+    seen = stand.standings[0]
+    first = seen.across.trials[0]
+    wide = replace(first, ci_pct=(first.delta_pct - 20.0, first.delta_pct + 20.0))
+    across = replace(seen.across, trials=(wide, *seen.across.trials[1:]))
+    assert traces(forest_picture(replace(seen, across=across)), "trials")[0].marker.symbol[0] == "diamond-open"
+
+
 def test_the_bench_picture_has_every_claim_in_percent_of_itself():
     rows = [
         ("pedals", measure(Row(quantity="mass", unit="g", readings=(312.0, 314.0), claimed=320.0, tolerance=4.0))),

@@ -40,7 +40,7 @@ def editor(dossier: Dossier, stand: Stand, *, version: int, panel: Any) -> html.
 def way_to_forms() -> html.Div:
     """For the owner above the page: everything to be filled in is below it."""
     way = html.A("your side of it, with its links and forms", href=f"#{OWNER_FORMS}")
-    return frozen(html.P(["You own this dossier; ", way, ", is below."], className="notice note", role="note"))
+    return frozen(html.P(["You own this dossier; ", way, ", is below."], className="notice", role="note"))
 
 
 def new_dossier_form() -> html.Div:

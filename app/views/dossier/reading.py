@@ -23,8 +23,8 @@ from app.views.pictures import fold, plain_table, stacking_table
 from app.wording import NOTHING, counted, signed, span, unbroken
 
 FOREST_SAYS = (
-    "Every trial's held power, delta with its 95 % interval: a circle inside the allowance, a triangle outside it. Lozenge: "
-    "the mean over trials with its interval; dotted: where another trial is to be expected."
+    "Every trial's held power, delta with its 95 % interval: a circle within the allowance, a triangle outside it, an "
+    "open diamond unsettled. Lozenge: the mean over trials with its interval; dotted: where another trial is to be expected."
 )
 BENCH_SAYS = (
     "Every claimed quantity's deviation from its claim, in percent of it, with the measurement's uncertainty: circle agrees, "

@@ -84,7 +84,7 @@ def _coverage(dossier: Dossier) -> list[Any]:
             html.Li(
                 [
                     html.Span(STATE_MARKS[t.state], className="mark", **{"aria-hidden": "true"}),
-                    html.Span([html.Strong(t.name), f": {t.state}. {t.why}. ", html.Span(t.missing, className="small")]),
+                    html.Span([html.Strong(t.name), f": {t.state}; {t.why}. ", html.Span(t.missing, className="small")]),
                 ],
                 className=f"touched {t.state}",
             )

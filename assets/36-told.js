@@ -22,12 +22,15 @@
     return [text(card, ".overline") + " " + stretch.textContent.trim()].concat(devices).join("; ") + ".";
   }
 
-  function tell() {
+  function shown() {
     const card = document.getElementById("interval-card");
-    if (!card || !card.querySelector(".card-span")) return;
-    const words = sentence(card);
-    if (last && words !== last) voice.textContent = words; // what stands there at first is read where it stands
-    last = words;
+    return card && card.querySelector(".card-span") ? sentence(card) : "";
+  }
+
+  function tell() {
+    const words = shown();
+    if (words && words !== last) voice.textContent = words;
+    last = words || last;
   }
 
   function listen() {
@@ -40,6 +43,7 @@
       voice.setAttribute("role", "status");
       main.append(voice);
     }
+    last = last || shown(); // what stands there at first is read where it stands
     clearTimeout(timer);
     timer = setTimeout(tell, STILL_MS);
   }

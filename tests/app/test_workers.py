@@ -83,11 +83,11 @@ def running(folder: Path, command: list[str]) -> Iterator[Site]:
         process.wait(60)
 
 
-@pytest.fixture(scope="module", params=["app.wsgi:application", "app.wsgi:make()"])
-def site(request, tmp_path_factory):
+@pytest.fixture(scope="module")
+def site(tmp_path_factory):
     command = [
         sys.executable, "-m", "gunicorn", "--workers", "4", "--worker-class", "gthread", "--threads", "2",
-        "--bind", "127.0.0.1:PORT", "--log-level", "warning", request.param,
+        "--bind", "127.0.0.1:PORT", "--log-level", "warning", "app.wsgi:application",
     ]  # fmt: skip
     with running(tmp_path_factory.mktemp("workers"), command) as opened:
         yield opened

@@ -12,6 +12,7 @@ from analysis.archive import OpenTrial
 from analysis.figures import CHANNEL_ROWS, MARGIN_PX, Look, Theme, rows_recorded
 from analysis.figures.block_strip import HATCHING, LETTER_PX, LETTERS
 from analysis.figures.ink import blank_figure, ink_of, line_style, plain_axis
+from analysis.figures.naming import ROW_LETTERS
 from analysis.figures.overlay import (
     BLOCKS_PX,
     CHANNEL_PX,
@@ -43,7 +44,10 @@ def drawing_data(found: OpenTrial) -> dict[str, Any]:
             "most": MAX_POINTS, "steps_s": NICE_STEPS_S, "running_s": RUNNING_S, "closer_s": CLOSER_S, "least_view_s": MIN_VIEW_S,
             "cover_frac": MIN_COVER_FRAC, "least_w": MIN_REFERENCE_W,
         },
-        "strips": {"most": MAX_STRIP, "least": LEAST_STRIP, "wildest_frac": WILDEST_FRAC, "unit": UNIT, "pad_frac": PAD_FRAC},
+        "strips": {
+            "most": MAX_STRIP, "least": LEAST_STRIP, "wildest_frac": WILDEST_FRAC, "unit": UNIT, "pad_frac": PAD_FRAC,
+            "letters": ROW_LETTERS,
+        },
         "rows": [_row(key, trial) for key in rows_recorded(trial)],
         "inks": {ink: _ink(ink, trial) for ink in INKS},
         "bands": {held: _bands(report, trial, held) for held in trial.labels},

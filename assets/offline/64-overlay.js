@@ -65,16 +65,20 @@
     return text.replace(/&/g, "&amp;").replace(/</g, "&lt;").replace(/>/g, "&gt;").replace(/"/g, "&quot;").replace(/'/g, "&#x27;");
   }
 
+  function shortened(name) {
+    const letters = Array.from(name), most = say.strips.letters;
+    return letters.length <= most ? name : letters.slice(0, most - 1).join("").replace(/[ ,]+$/, "") + "…";
+  }
+
   function namesOf(frame) {
-    const look = frame.look, shade = Math.max(frame.step, look.mean_s || 1) > 1 ? ", shade: range" : "";
-    const smooth = look.mean_s ? "moving mean of " + look.mean_s + " s" : shade ? "means of " + frame.step + " s" : "every sample";
+    const look = frame.look, thinned = Math.max(frame.step, look.mean_s || 1) > 1;
+    const smooth = look.mean_s ? "moving mean of " + look.mean_s + " s" : thinned ? "means of " + frame.step + " s" : "every sample";
     const width = frame.running > 1 ? ", mean of " + frame.running + " s" : "";
     const strips = frame.compared.map(function (label) {
-      const band = say.bands[frame.against][label] ? ", shade: allowance" : "";
-      return label + " minus " + frame.against + " [" + say.strips.unit[look.unit] + "]" + width + band;
+      return shortened(label) + " minus " + shortened(frame.against) + " [" + say.strips.unit[look.unit] + "]" + width;
     });
     const kinds = frame.kinds.map(function (kind) { return kind.name + " [" + kind.unit + "]"; });
-    return ["power [W], " + smooth + shade].concat(strips, kinds, [frame.clock ? "blocks; clock time in UTC" : "blocks"]);
+    return ["power [W], " + smooth].concat(strips, kinds, [frame.clock ? "blocks; clock time in UTC" : "blocks"]);
   }
 
   function metaOf(frame) {

@@ -27,7 +27,7 @@ from app.places import assets_dir
 
 pytestmark = [pytest.mark.bench, pytest.mark.browser]
 
-MOST_BYTES, MOST_MS, MOST_GROWTH_MB, RATIO, TURNS, SCRUBS = 5_000_000, 100, 10, 6.0, 5, 200
+MOST_BYTES, MOST_MS, MOST_GROWTH_MB, RATIO, TURNS, SCRUBS = 5_000_000, 100, 10, 4.0, 5, 200
 DRAWN = "performance.getEntriesByName('drawn').length ? performance.getEntriesByName('drawn')[0].startTime : 0"
 WATCH = """new MutationObserver(() => {
   if (!performance.getEntriesByName("drawn").length && document.querySelector(".scatterlayer .trace")) performance.mark("drawn");

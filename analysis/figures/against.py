@@ -12,7 +12,7 @@ from typing import Any
 
 import plotly.graph_objects as go
 
-from analysis.figures.ink import Theme, blank_figure, faded, ink_of, line_style, plain_axis
+from analysis.figures.ink import VERDICT_MARKERS, Theme, blank_figure, faded, ink_of, line_style, plain_axis
 from analysis.figures.naming import row_difference
 from analysis.figures.ticks import clock_ticks, round_ticks, signed_text
 
@@ -20,7 +20,6 @@ ROW_PX, GAP_PX = 150, 58
 AGAINST_MARGIN_PX = {"l": 44, "r": 8, "t": 24, "b": 40}
 COLUMN_GAP_FRAC = 0.05
 MAX_SHOWN_PCT = 60.0  # an interval wider than this says "unknown" as well as a wider one would
-MARKERS = {"within": "circle", "outside": "triangle-up", "unsettled": "diamond-open"}
 COLUMNS = (("time", "time [min]"), ("level_w", "power [W]"), ("cadence_rpm", "cadence [rpm]"))
 
 
@@ -126,7 +125,7 @@ def _points(figure: go.Figure, points: list[dict[str, Any]], row: int, colour: s
             yaxis=f"y{number if number > 1 else ''}",
             mode="markers",
             meta={"column": key},
-            marker={"symbol": [MARKERS.get(p["verdict"], "diamond-open") for p in shown], "color": colour, "size": 8},
+            marker={"symbol": [VERDICT_MARKERS.get(p["verdict"], "diamond-open") for p in shown], "color": colour, "size": 8},
             error_y={
                 "array": [p["limits"][1] - p["delta"] for p in shown],
                 "arrayminus": [p["delta"] - p["limits"][0] for p in shown],

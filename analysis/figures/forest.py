@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import plotly.graph_objects as go
 
 from analysis.dossier.standing import Standing
-from analysis.figures.ink import Theme, blank_figure, faded, ink_of, line_style, plain_axis
+from analysis.figures.ink import VERDICT_MARKERS, Theme, blank_figure, faded, ink_of, line_style, plain_axis
 from analysis.figures.naming import row_name
 from analysis.figures.ticks import round_ticks, signed_text
 from analysis.replicates import TrialDelta
@@ -21,7 +21,6 @@ ROW_PX = 40
 FOREST_MARGIN_PX = {"l": 8, "r": 8, "t": 14, "b": 40}
 LOZENGE = 0.17  # half its height, in rows
 MAX_SHOWN_PCT = 60.0
-MARKERS = {"within": "circle", "outside": "triangle-up", "unsettled": "diamond-open"}
 
 
 def forest_height_px(standing: Standing, by_firmware: Sequence[tuple[str, Standing]] = ()) -> int:
@@ -86,7 +85,7 @@ def _trials(figure: go.Figure, rows: Sequence[tuple[str, TrialDelta | Standing]]
         y=[place for place, _ in drawn],
         mode="markers",
         meta={"kind": "trials"},
-        marker={"color": colour, "size": 8, "symbol": [MARKERS[_word(d, allowance_pct)] for _, d in drawn]},
+        marker={"color": colour, "size": 8, "symbol": [VERDICT_MARKERS[_word(d, allowance_pct)] for _, d in drawn]},
         error_x={
             "array": [d.ci_pct[1] - d.delta_pct for _, d in drawn], "color": faded(colour, 0.6), "thickness": 1.4, "width": 0,
         },

@@ -16,6 +16,8 @@ from analysis.errors import OutOfRange
 Theme = Literal["light", "dark"]
 
 # The reference is solid ink; the dashes follow the order of the devices.
+# Each verdict by its shape, so that it is told apart without colour.
+VERDICT_MARKERS = {"within": "circle", "outside": "triangle-up", "unsettled": "diamond-open"}
 DASHES = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
 SANS = "-apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', 'Liberation Sans', Arial, system-ui, sans-serif"
 

@@ -18,7 +18,7 @@ from pretend import kept
 from sqlalchemy import select
 from test_migrations import KEPT
 from test_store import FULL
-from test_upkeep import WRITER
+from test_upkeep import WRITER, open_whole
 
 from analysis.default_design import default_design
 from app import cli
@@ -190,9 +190,5 @@ def test_a_backup_of_postgresql_at_work_is_of_one_moment(place, tmp_path, monkey
         back = Store(there)
         with back._database.reading() as connection:
             addresses = connection.exec_driver_sql("SELECT token FROM reader_link").scalars().all()
-        assert addresses
-        for address in addresses:
-            trial = back.trial(address)
-            assert all(back.recording(*pair).channels for pair in trial.recordings)
-            assert len(back.history(address)) == trial.setup_version
+        open_whole(back, addresses)
         back.close()

@@ -88,6 +88,15 @@ WRITER = (
 )
 
 
+def open_whole(store, addresses):
+    """Each trial of a backup has all its recordings and all its set-ups."""
+    assert addresses
+    for address in addresses:
+        trial = store.trial(address)
+        assert all(store.recording(*pair).channels for pair in trial.recordings)
+        assert len(store.history(address)) == trial.setup_version
+
+
 def test_a_backup_of_a_server_at_work_is_of_one_moment(settings, tmp_path):
     env = os.environ | {"PYTHONPATH": os.pathsep.join([str(Path(__file__).parent), os.environ.get("PYTHONPATH", "")])}
     writer = subprocess.Popen([sys.executable, "-c", WRITER, str(settings.data_dir)], stdout=subprocess.PIPE, env=env)
@@ -101,11 +110,7 @@ def test_a_backup_of_a_server_at_work_is_of_one_moment(settings, tmp_path):
         back = opened(tmp_path / f"back{i}")
         with sqlite3.connect(tmp_path / f"back{i}" / "trials.sqlite3") as connection:
             addresses = [row[0] for row in connection.execute("SELECT token FROM reader_link")]
-        assert addresses
-        for address in addresses:
-            trial = back.trial(address)
-            assert all(back.recording(*pair).channels for pair in trial.recordings)
-            assert len(back.history(address)) == trial.setup_version
+        open_whole(back, addresses)
         back.close()
 
 

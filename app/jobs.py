@@ -22,7 +22,7 @@ from analysis.errors import CountercheckError
 from analysis.reading.recording import Recording
 from app.engine import Engine, Progress, real_engine
 from app.intake import Source
-from app.jobs_turns import Turns
+from app.jobs_turns import ALIVE_S, Turns
 from app.limits import Limits
 from app.limits_shared import Shared
 from app.outcome import outcome_of
@@ -32,8 +32,8 @@ log = logging.getLogger(__name__)
 
 # Opened results kept in memory: a four-hour trial of four devices takes some 10 MB.
 OPEN_TRIALS = 8
-# A worker that died frees its key after this long; a living one prolongs its hold four times in it.
-HOLD_S = 20.0
+# A worker that died frees its key when it loses its place in line; a living one prolongs both at once, four times in it.
+HOLD_S = ALIVE_S
 # The last stage told may be older than that: one stage of a long ride can take so long.
 TOLD_S = 60.0
 # After a fault that may pass (disk full, a recording uploaded again), ask anew.
